@@ -1,0 +1,318 @@
+"""What is left of an edge when shape and scale are themselves only half known.
+
+A fit (or a prior) leaves a bell curve over (ln scale, ln shape). Forecasts average over it at fixed Gauss-Hermite
+nodes, so that few ends give wide intervals and the answer is the same every time it is asked. An edge that has
+already outlived what was believed shifts the weights towards longer lives. The breakage rate is gamma distributed;
+its average has a closed form.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from calc.life.checks import Floats, Numbers, above_zero, not_below_zero, numbers, percentages
+from calc.life.survival import NODES, WEIGHTS
+
+SCALE_NODES, SHAPE_NODES = 9, 5
+# Wider than this (a factor of 20 either way at one standard deviation) nothing useful is known, and exp() overflows.
+WIDEST = 3.0
+MOST_STEPS = 100
+
+
+class Belief(NamedTuple):
+    """Nodes of what is believed about each edge's law: shapes (edges, nodes), breakage (edges,)."""
+
+    weight: Floats
+    scale: Floats
+    shape: Floats
+    breaks: Floats
+    break_minutes: Floats
+
+
+def belief(
+    log_scale: Numbers,
+    log_shape: Numbers,
+    variance_scale: Numbers = 0.0,
+    variance_shape: Numbers = 0.0,
+    covariance: Numbers = 0.0,
+    breaks: Numbers = 0.0,
+    break_minutes: Numbers = 1.0,
+    nodes: tuple[int, int] = (SCALE_NODES, SHAPE_NODES),
+) -> Belief:
+    """Lay out the nodes of a normal belief about (ln scale, ln shape) and a gamma belief about breakage.
+
+    Parameters
+    ----------
+    log_scale : mean of ln eta at the edge's present duty, eta in minutes, shape (edges,)
+    log_shape : mean of ln beta, shape (edges,)
+    variance_scale, variance_shape, covariance : of (ln eta, ln beta), shape (edges,)
+    breaks : gamma shape of the breakage rate, 0 when breakage is left out
+    break_minutes : gamma rate of the breakage rate, minutes in cut watched
+    nodes : nodes over ln eta and over ln beta; more draw a smoother band, and forecasts do not need them
+
+    Returns
+    -------
+    Belief of 45 nodes per edge, or as many as asked for
+
+    Raises
+    ------
+    WorkingError : when a number is missing, a variance is below zero or break_minutes is not above zero
+
+    >>> known = belief(np.log(60), np.log(3))
+    >>> known.weight.shape, float(known.weight.sum().round(12))
+    ((1, 45), 1.0)
+
+    Source: Gauss-Hermite quadrature; Laplace approximation of the posterior [gelman-bda (m)].
+    """
+    centre = [
+        np.atleast_1d(numbers(name, value)) for name, value in (("log_scale", log_scale), ("log_shape", log_shape))
+    ]
+    spread = [
+        np.atleast_1d(not_below_zero(name, value))
+        for name, value in (("variance_scale", variance_scale), ("variance_shape", variance_shape))
+    ]
+    both = np.atleast_1d(numbers("covariance", covariance))
+    counted = np.atleast_1d(not_below_zero("breaks", breaks))
+    watched = np.atleast_1d(above_zero("break_minutes", break_minutes))
+    middle_scale, middle_shape, scale2, shape2, both, counted, watched = np.broadcast_arrays(
+        *centre, *spread, both, counted, watched
+    )
+    sd_shape = np.minimum(np.sqrt(shape2), WIDEST)
+    along = np.divide(both, np.sqrt(shape2), out=np.zeros(both.shape), where=shape2 > 0)
+    sd_rest = np.minimum(np.sqrt(np.maximum(scale2 - along**2, 0.0)), WIDEST)
+    first, first_weight = np.polynomial.hermite_e.hermegauss(nodes[1])
+    second, second_weight = np.polynomial.hermite_e.hermegauss(nodes[0])
+    z_shape = np.repeat(first, nodes[0])
+    z_scale = np.tile(second, nodes[1])
+    weight = np.outer(first_weight, second_weight).ravel()
+    return Belief(
+        np.broadcast_to(weight / weight.sum(), (middle_scale.size, weight.size)),
+        np.exp(middle_scale[:, None] + along[:, None] * z_shape + sd_rest[:, None] * z_scale),
+        np.exp(middle_shape[:, None] + sd_shape[:, None] * z_shape),
+        counted,
+        watched,
+    )
+
+
+def lasting(more: Numbers, used: Numbers, believed: Belief, counted: Numbers = 0.0) -> Floats:
+    """Chance that each edge lasts `more` minutes beyond those it has cut.
+
+    Parameters
+    ----------
+    more : x, further minutes in cut at the present duty, shape (edges,) or (edges, k)
+    used : equivalent minutes already cut at that duty, shape (edges,)
+    believed : what is believed about each edge's law
+    counted : how many of the used minutes the fit behind the belief already knew of, shape (edges,)
+
+    Returns
+    -------
+    chance, in the shape of `more`
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero
+
+    >>> lasting(12, 45, belief(np.log(60), np.log(3))).round(6).tolist()
+    [0.646941]
+
+    Source: average of S(used + x) / S(used) over the belief, reweighted by S(used) / S(counted).
+    """
+    wide = not_below_zero("more", more)
+    flat = wide if wide.ndim == 2 else np.atleast_1d(wide)[:, None]
+    ready = _Conditional(used, believed, counted)
+    answer = np.exp(-ready.cumulative(flat)[0])
+    return answer if wide.ndim == 2 else answer[:, 0]
+
+
+def remaining(used: Numbers, believed: Belief, counted: Numbers = 0.0, percent: Numbers = (10, 50, 90)) -> Floats:
+    """Percentiles of the minutes left with the uncertainty of the law in them; 10 is what nine in ten outlast.
+
+    Parameters
+    ----------
+    used : equivalent minutes already cut at the present duty, shape (edges,)
+    believed : what is believed about each edge's law
+    counted : how many of the used minutes the fit already knew of, shape (edges,)
+    percent : percentiles wanted, shape (k,)
+
+    Returns
+    -------
+    minutes left, shape (edges, k)
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero or a percentile lies outside 0 to 100
+
+    >>> known, vague = belief(np.log(60), np.log(3)), belief(np.log(60), np.log(3), 0.25, 0.04)
+    >>> remaining(45, known).round(3).tolist()
+    [[3.471, 17.217, 38.8]]
+    >>> bool(np.ptp(remaining(0, vague)) > np.ptp(remaining(0, known)))
+    True
+
+    Source: [nist-ehandbook] conditional reliability, averaged as in `lasting`, solved by guarded Newton steps.
+    """
+    goal = np.log(-np.log1p(-np.atleast_1d(percentages("percent", percent))))
+    ready = _Conditional(used, believed, counted)
+    shape = (ready.weight.shape[0], goal.size)
+    at = np.log(np.maximum(ready.guess(np.exp(goal)), 1e-12))
+    low, high = at - 60.0, at + 60.0
+    answer, rows = np.empty(shape), np.arange(shape[0])
+    steps = 0
+    while rows.size and steps < MOST_STEPS:
+        steps += 1
+        reached, rate = ready.cumulative(np.exp(at))
+        level = np.log(np.maximum(reached, 1e-300))
+        low, high = np.where(level < goal, at, low), np.where(level < goal, high, at)
+        step = (level - goal) * reached / np.maximum(rate * np.exp(at), 1e-300)
+        there = at - np.clip(step, -3.0, 3.0)
+        done = np.abs(step) < 1e-9
+        there = np.where(((there <= low) | (there >= high)) & ~done, (low + high) / 2, there)
+        moving = np.atleast_1d(~done.all(axis=1))
+        answer[rows] = there
+        rows, at, low, high = rows[moving], there[moving], low[moving], high[moving]
+        if not moving.all():
+            ready = ready.only(moving)
+    return np.exp(answer)
+
+
+def life_survival(minutes: Numbers, believed: Belief) -> Floats:
+    """Chance that a fresh edge outlasts each age, averaged over the belief.
+
+    Parameters
+    ----------
+    minutes : ages, shape (k,) or (edges, k)
+    believed : what is believed about each edge's law
+
+    Returns
+    -------
+    chance, shape (edges, k)
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero
+
+    >>> life_survival([0, 60], belief(np.log(60), np.log(3))).round(4).tolist()
+    [[1.0, 0.3679]]
+
+    Source: as `lasting`, from a fresh edge.
+    """
+    ages = np.broadcast_to(
+        np.atleast_2d(not_below_zero("minutes", minutes)), (believed.weight.shape[0], np.shape(minutes)[-1])
+    )
+    return lasting(ages, np.zeros(believed.weight.shape[0]), believed)
+
+
+def survival_band(minutes: Numbers, believed: Belief, percent: Numbers = (10, 90)) -> Floats:
+    """Range in which the life curve itself may lie, by the percentiles of S(t) over the belief.
+
+    Parameters
+    ----------
+    minutes : ages, shape (k,)
+    believed : what is believed about each edge's law
+    percent : the range's lower and upper percentile, shape (2,)
+
+    Returns
+    -------
+    chances, shape (edges, 2, k)
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero or a percentile lies outside 0 to 100
+
+    >>> low, high = survival_band([40.0], belief(np.log(60), np.log(3), 0.04))[0, :, 0]
+    >>> bool(low < survival_at_best < high) if (survival_at_best := np.exp(-((40 / 60) ** 3))) else False
+    True
+
+    Source: weighted percentiles over the belief's nodes, read halfway into each node's weight.
+    """
+    ages = np.atleast_1d(not_below_zero("minutes", minutes))
+    wanted = percentages("percent", percent)
+    by_node = np.exp(
+        -((ages / believed.scale[..., None]) ** believed.shape[..., None])
+        - (believed.breaks / believed.break_minutes)[:, None, None] * ages
+    )
+    order = np.argsort(by_node, axis=1)
+    chance = np.take_along_axis(by_node, order, axis=1)
+    weight = np.take_along_axis(np.broadcast_to(believed.weight[..., None], chance.shape), order, axis=1)
+    filled = np.cumsum(weight, axis=1) - weight / 2
+    band = np.empty((chance.shape[0], wanted.size, ages.size))
+    for level, share_below in enumerate(wanted):
+        above = np.clip((filled < share_below).sum(axis=1), 1, filled.shape[1] - 1)[:, None, :]
+        left, right = (np.take_along_axis(filled, above + side, axis=1) for side in (-1, 0))
+        low, high = (np.take_along_axis(chance, above + side, axis=1) for side in (-1, 0))
+        part = np.clip((share_below - left) / (right - left), 0.0, 1.0)
+        band[:, level] = (low + part * (high - low))[:, 0]
+    return band
+
+
+def mean_time_outlasted(minutes: Numbers, believed: Belief) -> Floats:
+    """Mean minutes that a fresh edge works before it ends or reaches each age, averaged over the belief.
+
+    Parameters
+    ----------
+    minutes : upper ages, shape (edges, k)
+    believed : what is believed about each edge's law
+
+    Returns
+    -------
+    minutes, shape (edges, k)
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero
+
+    >>> mean_time_outlasted([[1000.0]], belief(np.log(60), np.log(3))).round(4).tolist()
+    [[53.5788]]
+
+    Source: Gauss-Legendre quadrature of the averaged survival.
+    """
+    ends = np.atleast_2d(not_below_zero("minutes", minutes))
+    fine = ends[..., None] * NODES**3
+    chances = life_survival(fine.reshape(ends.shape[0], -1), believed).reshape(fine.shape)
+    return np.asarray((chances * (3 * NODES**2 * WEIGHTS)).sum(axis=-1) * ends)
+
+
+class _Conditional:
+    """The averaged law of the minutes left, ready to be asked at many points."""
+
+    def __init__(self, used: Numbers, believed: Belief, counted: Numbers) -> None:
+        before = np.broadcast_to(not_below_zero("used", used), believed.breaks.shape)
+        known = np.minimum(np.broadcast_to(not_below_zero("counted", counted), believed.breaks.shape), before)
+        self.used = before[:, None]
+        self.spent = (self.used / believed.scale) ** believed.shape
+        extra = self.spent - (known[:, None] / believed.scale) ** believed.shape
+        with np.errstate(under="ignore"):
+            weight = believed.weight * np.exp(extra.min(axis=1, keepdims=True) - extra)
+        self.weight = weight / weight.sum(axis=1, keepdims=True)
+        self.scale, self.shape = believed.scale, believed.shape
+        self.breaks, self.watched = believed.breaks[:, None], believed.break_minutes[:, None]
+
+    def only(self, rows: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> "_Conditional":
+        """The same for some of the edges."""
+        part = object.__new__(_Conditional)
+        for name, values in vars(self).items():
+            setattr(part, name, values[rows])
+        return part
+
+    def guess(self, cumulative: Floats) -> Floats:
+        """Minutes left by the node that weighs most, shape (edges, k): where to begin."""
+        heavy = np.argmax(self.weight, axis=1)[:, None]
+        scale, shape, spent = (np.take_along_axis(part, heavy, axis=1) for part in (self.scale, self.shape, self.spent))
+        return np.asarray(scale * (spent + cumulative) ** (1 / shape) - self.used)
+
+    def cumulative(self, more: Floats) -> tuple[Floats, Floats]:
+        """-ln of the chance to last, and its slope per minute; `more` has shape (edges, k)."""
+        scale, shape = self.scale[:, None, :], self.shape[:, None, :]
+        age = (self.used[:, None, :] + more[..., None]) / scale
+        summed = age**shape
+        gained = np.maximum(summed - self.spent[:, None, :], 0.0)
+        least = gained.min(axis=-1, keepdims=True)
+        # expm1 keeps the small chances of the first minutes, which 1 - (1 - x) would round away.
+        fallen = np.expm1(least - gained)
+        share = self.weight[:, None, :] * (1 + fallen)
+        lost = (self.weight[:, None, :] * fallen).sum(axis=-1)
+        total = 1 + lost
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wear_rate = np.nan_to_num(shape * summed / (age * scale), nan=0.0, posinf=1e300)
+        reached = least[..., 0] - np.log1p(lost) + self.breaks * np.log1p(more / self.watched)
+        slope = (share * wear_rate).sum(axis=-1) / total + self.breaks / (self.watched + more)
+        return reached, slope

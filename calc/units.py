@@ -1,0 +1,86 @@
+"""Quantities with units: the one registry, the boundary to text and back, and checks of arguments.
+
+Spindle speed is carried in ``1/min``; see `calc.registry`. Import from here: the parts live in `calc.registry`
+(the registry and its words), `calc.typed` (reading) and `calc.shown` (text).
+"""
+
+import functools
+import inspect
+import math
+from collections.abc import Callable
+from typing import Any, ParamSpec, TypeVar
+
+import pint
+
+from calc.errors import WorkingError
+from calc.registry import Quantity, System, in_unit, revolutions_per_minute, unit_named, ureg
+from calc.shown import show, show_number
+from calc.typed import check_dimension, read_number, read_quantity, said
+
+__all__ = [
+    "Quantity", "System", "check_dimension", "in_unit", "read_number", "read_quantity", "require_positive",
+    "revolutions_per_minute", "said", "show", "show_number", "takes", "unit_named", "ureg",
+]  # fmt: skip
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def takes(**units: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Decorate a function so that each named argument is checked to be a quantity of that unit's dimension.
+
+    An argument left at None is not checked: it means "not given".
+
+    Parameters
+    ----------
+    units : argument name = a unit of its dimension
+
+    Returns
+    -------
+    the decorator
+
+    >>> @takes(diameter="mm")
+    ... def radius(diameter: Quantity) -> Quantity:
+    ...     return diameter / 2
+    >>> radius(3.0)
+    Traceback (most recent call last):
+        ...
+    calc.errors.WorkingError: Diameter needs a unit: it must be a length such as 10 mm.
+    """
+
+    def decorate(function: Callable[P, R]) -> Callable[P, R]:
+        signature = inspect.signature(function)
+
+        @functools.wraps(function)
+        def checked(*args: P.args, **kwargs: P.kwargs) -> R:
+            passed = signature.bind(*args, **kwargs).arguments
+            for name, unit in units.items():
+                if passed.get(name) is not None:
+                    check_dimension(name, passed[name], unit)
+            return function(*args, **kwargs)
+
+        return checked
+
+    return decorate
+
+
+def require_positive(argument: str, value: Any) -> None:
+    """Refuse a quantity or number that is not above zero and finite.
+
+    Parameters
+    ----------
+    argument : name the complaint carries
+    value : quantity or number
+
+    Raises
+    ------
+    WorkingError : when it is zero, negative, or not finite
+
+    >>> require_positive("diameter", ureg.Quantity(0, "mm"))
+    Traceback (most recent call last):
+        ...
+    calc.errors.WorkingError: Diameter must be above zero.
+    """
+    magnitude = value.magnitude if isinstance(value, pint.Quantity) else value
+    if not magnitude > 0 or math.isinf(magnitude):
+        raise WorkingError(argument, f"{said(argument)} must be above zero.")

@@ -1,0 +1,221 @@
+"""The register of workings: each calculator is declared once, and everything that offers it is made from that.
+
+The page, the API with its schema, the command line and the documentation read the same declaration, so a working
+added here appears everywhere, and nothing has to be listed a second time.
+
+To add one, write in a module of this package (`cutting.py` shows many)::
+
+    def _speed(given: Given) -> Found:
+        surface_speed, diameter = given.quantity("surface_speed"), given.quantity("diameter")
+        speed = spindle_speed(surface_speed, diameter)
+        numbers = f"{given.show(surface_speed)} / (π · {given.show(diameter)})"
+        step = Step("Spindle speed", "n = vc / (π · DC)", numbers, given.show(speed), "iso-3002-3 (m)")
+        return Found(results={"spindle_speed": speed}, working=[step])
+
+    WORKINGS = (
+        Working(
+            name="speed", title="Spindle speed", says="How fast to turn for a surface speed.", family="Cutting",
+            inputs=(
+                Input(name="diameter", label="Diameter", symbol="DC", unit="mm", required=True, above=0, example=10),
+                Input(name="surface_speed", label="Surface speed", symbol="vc", unit="m/min", required=True, above=0),
+            ),
+            results=(Result(name="spindle_speed", label="Spindle speed", symbol="n", unit="1/min"),),
+            compute=_speed,
+            sources=("iso-3002-3 (m)",),
+        ),
+    )
+
+- Every module of this package with a `WORKINGS` tuple is found by itself. Import heavy libraries inside `compute`:
+  listing the register must stay light.
+- Units are spelled as the interface prints them: mm, m/min, 1/min, mm/min, deg, min, kW, N/mm², cm³/min, N·m, µm, g;
+  "" is a plain number. A `Kind.NUMBER` may carry any word as its unit ("per hour"): it is shown, not read.
+- Kinds: QUANTITY (default), NUMBER, COUNT (whole), TEXT, CHOICE (with `choices`), BOOL, LIST (plain numbers, or rows
+  with `fields`), OBJECT (with `fields`). Members of rows and objects are Inputs themselves, read the same way.
+- Several ways to say one thing: give the inputs the same `group` and declare `Group(name=…, label=…)`; `needs=2` asks
+  for any two; `required=False` lets all be left out; inputs that only make sense together (kc11, mc) share a `way`.
+- Sources are keys of `calc/references.md`; "(m)" after one says that it is cited from memory.
+- `default` is used when nothing is said; `assumed` is the sentence the answer then carries if `compute` read it.
+- `above`, `lowest`, `highest` bound an input in its own unit. What only `compute` can see it refuses with
+  `WorkingError(input name, sentence)`.
+- An input called `material` is a TEXT; the caller's `materials` looks it up, and `given.material` holds its kc11, mc
+  and their source.
+- `compute` leaves out of `results` what it could not work out; `Result.needs` says what would make it possible.
+- A result may be a quantity, number, text, bool, None, or a list or mapping of these; `Found.texts` gives a better
+  text for one where the usual text will not do.
+"""
+
+import functools
+import importlib
+import math
+import pkgutil
+from collections.abc import Mapping
+from typing import Any
+
+import numpy
+import pint
+
+from calc.errors import WorkingError
+from calc.units import System
+from calc.workings.declaration import (
+    Answer,
+    Found,
+    Given,
+    Group,
+    Input,
+    InputErrors,
+    Kind,
+    Material,
+    Materials,
+    Result,
+    Step,
+    Value,
+    Working,
+    value_of,
+)
+from calc.workings.reading import read_inputs
+
+__all__ = [
+    "Answer", "Found", "Given", "Group", "Input", "InputErrors", "Kind", "Material", "Materials", "Result", "Step",
+    "UnknownWorking", "Value", "Working", "all_workings", "get", "run",
+]  # fmt: skip
+
+
+FAMILIES = ("Cutting", "Life", "Money", "What to buy")
+"""The order in which the register lists them; one that is not named here comes last."""
+
+
+class UnknownWorking(WorkingError):
+    """No working has that name."""
+
+
+@functools.cache
+def _register() -> dict[str, Working]:
+    found: dict[str, Working] = {}
+    for module in pkgutil.iter_modules(__path__):
+        for working in getattr(importlib.import_module(f"{__name__}.{module.name}"), "WORKINGS", ()):
+            if working.name in found:
+                raise ValueError(f"two workings are called {working.name}")
+            found[working.name] = working
+    return found
+
+
+def all_workings() -> tuple[Working, ...]:
+    """Every working, grouped by family, in the order each family declares them.
+
+    Returns
+    -------
+    the declarations
+
+    >>> "milling" in [working.name for working in all_workings()]
+    True
+    """
+    found = list(_register().values())
+    families = list(dict.fromkeys([*FAMILIES, *(working.family for working in found)]))
+    return tuple(sorted(found, key=lambda working: families.index(working.family)))
+
+
+def get(name: str) -> Working:
+    """Find a working by its name.
+
+    Parameters
+    ----------
+    name : such as "chamfer-edge"
+
+    Returns
+    -------
+    the declaration
+
+    Raises
+    ------
+    UnknownWorking : when there is none
+
+    >>> get("milling").title
+    'Milling'
+    """
+    try:
+        return _register()[name]
+    except KeyError:
+        known = ", ".join(working.name for working in all_workings())
+        raise UnknownWorking("name", f'There is no working called "{str(name)[:40]}". There are: {known}.') from None
+
+
+def run(
+    name: str, raw_inputs: Mapping[str, object], system: System = "metric", materials: Materials | None = None
+) -> Answer:
+    """Run a working on what a person or a program gave.
+
+    Parameters
+    ----------
+    name : of the working
+    raw_inputs : input name -> number in the listed unit, "value unit", text, bool, list or mapping
+    system : "metric" or "inch", the units of the texts; values stay in the listed units
+    materials : looks up the input "material"; it returns a `Material` or raises `WorkingError`
+
+    Returns
+    -------
+    the answer; its `as_dict` is what the API sends
+
+    Raises
+    ------
+    UnknownWorking : when there is none of that name
+    InputErrors : with every problem of the inputs, each naming its field
+    WorkingError : for what only shows while computing
+
+    >>> asked = {"diameter": "5/8 in", "teeth": 6, "surface_speed": "120 sfm", "feed_per_tooth": "0.0022 in"}
+    >>> answer = run("milling", asked)
+    >>> round(answer.results["spindle_speed"].value), answer.results["feed_rate"].text
+    (733, '246 mm/min')
+    """
+    working = get(name)
+    given = read_inputs(working, raw_inputs, system, materials)
+    try:
+        # What overflows in an array is found among the results below, and refused there with a sentence.
+        with numpy.errstate(all="ignore"):
+            found = working.compute(given)
+    except (OverflowError, ZeroDivisionError):
+        raise _out_of_range(working, given) from None
+    declared = {result.name: result for result in working.results}
+    for key, value in found.results.items():
+        if key not in declared:
+            raise KeyError(f"{name} does not declare its result {key}")
+        if not _finite(value):
+            raise _out_of_range(working, given)
+    return Answer(
+        working=working,
+        inputs={
+            entry.name: value_of(entry, given.values[entry.name], system)
+            for entry in working.inputs
+            if entry.name in given.values
+        },
+        results={
+            key: value_of(result, found.results[key], system, found.texts.get(key))
+            for key, result in declared.items()
+            if key in found.results
+        },
+        steps=tuple(found.working),
+        assumed=tuple(_assumed(working, given) + found.assumed),
+        cautions=(*working.cautions, *found.cautions),
+        sources=working.sources,
+    )
+
+
+def _assumed(working: Working, given: Given) -> list[str]:
+    return [entry.assumed for entry in working.inputs if entry.name in given.defaulted & given.used and entry.assumed]
+
+
+def _out_of_range(working: Working, given: Given) -> WorkingError:
+    first = next((entry for entry in working.inputs if entry.name in given.values), working.inputs[0])
+    return WorkingError(
+        first.name, "These numbers together lead to something beyond all measure; check each with its unit."
+    )
+
+
+def _finite(value: Any) -> bool:
+    """No infinity and no not-a-number may leave, wherever it hides."""
+    if isinstance(value, pint.Quantity):
+        return _finite(value.magnitude)
+    if isinstance(value, Mapping):
+        return all(_finite(member) for member in value.values())
+    if isinstance(value, list | tuple):
+        return all(_finite(member) for member in value)
+    return not isinstance(value, float) or math.isfinite(value)

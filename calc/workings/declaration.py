@@ -1,0 +1,379 @@
+"""What a working declares about itself, and what it answers; everything else is generated from this."""
+
+import enum
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias
+
+import pint
+
+from calc.errors import WorkingError
+from calc.units import Quantity, System, said, show, show_number, unit_named
+
+GENERAL_CAUTIONS = (
+    "These are starting values. The tool maker's limits, above all its highest speed and shortest clamping length, the "
+    "machine's manual and the shop's safety rules come first; a qualified person approves conditions before the first "
+    "cut.",
+    "Guards closed, eye protection on, no hands near a turning spindle.",
+)
+
+
+class Kind(enum.Enum):
+    """What an input or a result is, which decides how it is read, shown and described in the API."""
+
+    QUANTITY = "quantity"
+    NUMBER = "number"
+    COUNT = "count"
+    TEXT = "text"
+    CHOICE = "choice"
+    BOOL = "bool"
+    LIST = "list"
+    OBJECT = "object"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Input:
+    """One input of a working.
+
+    Parameters
+    ----------
+    name : as the API, the page and the command line spell it
+    label : what a person reads beside the field
+    symbol : the standard's symbol, such as DC or vc
+    unit : for a quantity, the unit of a bare number; for a plain number, only a word shown beside it ("per hour")
+    kind : how it is read
+    required : must be given on its own account (an input in a group is not: the group says how many are needed)
+    group : name of the `Group` whose members are several ways to say one thing
+    way : members of a group that belong together (kc11 and mc) share a way; default: the input's own name
+    default : used when nothing is given; a number in `unit`
+    assumed : sentence for the answer when the default is used ("" when the default needs no word)
+    choices : the words a choice may be
+    lowest, highest : bounds in `unit`, inclusive; `above` is an exclusive lower bound
+    fields : members of an object, or of each row of a list of objects; empty for a list of plain numbers
+    hint : a sentence of help beside the field
+    example : a value that works, for pages and documentation
+    """
+
+    name: str
+    label: str
+    symbol: str = ""
+    unit: str = ""
+    kind: Kind = Kind.QUANTITY
+    required: bool = False
+    group: str = ""
+    way: str = ""
+    default: Any = None
+    assumed: str = ""
+    choices: tuple[str, ...] = ()
+    above: float | None = None
+    lowest: float | None = None
+    highest: float | None = None
+    fields: tuple["Input", ...] = ()
+    hint: str = ""
+    example: Any = None
+
+    @property
+    def belongs_to_way(self) -> str:
+        """The way of its group that this input is part of."""
+        return self.way or self.name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Several ways to say one thing, of which `needs` are to be given (none, when it is not `required`)."""
+
+    name: str
+    label: str
+    needs: int = 1
+    required: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """One result, with the unit of its value; `needs` says what to give when it could not be worked out."""
+
+    name: str
+    label: str
+    symbol: str = ""
+    unit: str = ""
+    kind: Kind = Kind.QUANTITY
+    needs: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of the working: what it says, the formula, the numbers put in, what comes out, and whence it is."""
+
+    says: str
+    formula: str
+    with_numbers: str
+    result: str
+    source: str
+
+    def as_dict(self) -> dict[str, str]:
+        """The step as the API writes it."""
+        return {
+            "says": self.says, "formula": self.formula, "with_numbers": self.with_numbers,
+            "result": self.result, "source": self.source,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What a working needs to know of a work material; whoever runs it looks the name up.
+
+    Parameters
+    ----------
+    name : as the shop calls it
+    kc11 : specific cutting force at 1 mm chip thickness, N/mm²
+    mc : fall of that force with chip thickness
+    source : where the two come from, or the word "assumed"
+    """
+
+    name: str
+    kc11: float
+    mc: float
+    source: str = "assumed"
+
+
+Materials: TypeAlias = Callable[[str], Material]
+
+
+class InputErrors(WorkingError):
+    """Everything wrong with one set of inputs, for a form to show at once; it reads as its first problem."""
+
+    def __init__(self, problems: Sequence[WorkingError]) -> None:
+        super().__init__(problems[0].argument, problems[0].sentence)
+        self.problems = tuple(problems)
+
+    def by_field(self) -> dict[str, list[str]]:
+        """Sentences per input, as a problem document lists them."""
+        found: dict[str, list[str]] = {}
+        for problem in self.problems:
+            found.setdefault(problem.argument, []).append(problem.sentence)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The inputs of one run, read and checked: what a working's `compute` receives."""
+
+    values: Mapping[str, Any]
+    system: System = "metric"
+    defaulted: frozenset[str] = frozenset()
+    material: Material | None = None
+    used: set[str] = field(default_factory=set)
+
+    def _value(self, name: str) -> Any:
+        """The value, noted as used: only a default that was used is an assumption worth a sentence."""
+        self.used.add(name)
+        return self.values[name]
+
+    def __contains__(self, name: str) -> bool:
+        """Whether `name` has a value, given or by default."""
+        return self.values.get(name) is not None
+
+    def quantity(self, name: str) -> Quantity:
+        """The quantity `name`, which the declaration guarantees to be there."""
+        value = self._value(name)
+        if not isinstance(value, pint.Quantity):
+            raise TypeError(f"{name} is not declared as a quantity")
+        return value
+
+    def quantity_or_none(self, name: str) -> Quantity | None:
+        """The quantity `name`, or None when it was not given."""
+        return self.quantity(name) if name in self else None
+
+    def number(self, name: str) -> float:
+        """The plain number `name`."""
+        return float(self._value(name))
+
+    def number_or_none(self, name: str) -> float | None:
+        """The plain number `name`, or None when it was not given."""
+        return self.number(name) if name in self else None
+
+    def count(self, name: str) -> int:
+        """The whole number `name`."""
+        return int(self._value(name))
+
+    def text(self, name: str) -> str:
+        """The text or choice `name`."""
+        return str(self._value(name))
+
+    def yes(self, name: str) -> bool:
+        """Whether `name` was said to be so; not given is no."""
+        return name in self and bool(self._value(name))
+
+    def rows(self, name: str) -> list[Any]:
+        """The list `name`: plain numbers, or one mapping per row. Not given is empty."""
+        return list(self._value(name)) if name in self else []
+
+    def mapping(self, name: str) -> Mapping[str, Any]:
+        """The object `name`. Not given is empty."""
+        found: Mapping[str, Any] = self._value(name) if name in self else {}
+        return found
+
+    def show(self, quantity: Quantity, unit: str | None = None) -> str:
+        """A quantity as text in the reader's system, for a step's numbers."""
+        return show(quantity, self.system, unit)
+
+
+@dataclass(slots=True)
+class Found:
+    """What a working's `compute` hands back; a result left out was not worked out.
+
+    Parameters
+    ----------
+    results : name -> quantity, number, text, bool, list or mapping
+    working : the steps, in order
+    assumed : sentences beside those of the defaults that were used
+    cautions : sentences beside the working's own
+    texts : name -> text, where the usual text of a result will not do
+    """
+
+    results: dict[str, Any] = field(default_factory=dict)
+    working: list[Step] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    texts: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Working:
+    """One calculator, declared once; page, API, command line and documentation are made from it.
+
+    Parameters
+    ----------
+    name : in the address and on the command line, such as "chamfer-edge"
+    title : what people read
+    says : one sentence on what it answers
+    inputs, groups, results : in the order they are shown
+    compute : from the inputs as read to what was found
+    sources : keys of `calc/references.md`
+    cautions : sentences that always go with the answer
+    family : heading under which the register lists it
+    headline : names of the results that people look for first; the first ones when empty
+    """
+
+    name: str
+    title: str
+    says: str
+    inputs: tuple[Input, ...]
+    results: tuple[Result, ...]
+    compute: Callable[[Given], Found]
+    sources: tuple[str, ...]
+    groups: tuple[Group, ...] = ()
+    cautions: tuple[str, ...] = GENERAL_CAUTIONS
+    family: str = "Cutting"
+    headline: tuple[str, ...] = ()
+
+    @property
+    def example(self) -> dict[str, Any]:
+        """Inputs that work together: of each group only as many ways as it needs."""
+        ways: dict[str, list[str]] = {group.name: [] for group in self.groups}
+        found: dict[str, Any] = {}
+        for entry in self.inputs:
+            if entry.example is None:
+                continue
+            if entry.group:
+                taken, way = ways[entry.group], entry.belongs_to_way
+                needs = next(group.needs for group in self.groups if group.name == entry.group)
+                if way not in taken:
+                    if len(taken) >= needs:
+                        continue
+                    taken.append(way)
+            found[entry.name] = entry.example
+        return found
+
+    def input(self, name: str) -> Input:
+        """The input called `name`."""
+        return next(entry for entry in self.inputs if entry.name == name)
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A value for people and programs: the bare value in its unit, and the text in the reader's own system."""
+
+    value: Any
+    unit: str
+    text: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The value as the API writes it."""
+        return {"value": self.value, "unit": self.unit, "text": self.text}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The whole answer of a working; `as_dict` is the body the API sends."""
+
+    working: Working
+    inputs: Mapping[str, Value]
+    results: Mapping[str, Value]
+    steps: tuple[Step, ...]
+    assumed: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The answer as plain JSON data."""
+        return {
+            "inputs": {name: value.as_dict() for name, value in self.inputs.items()},
+            "results": {name: value.as_dict() for name, value in self.results.items()},
+            "working": [step.as_dict() for step in self.steps],
+            "assumed": list(self.assumed),
+            "cautions": list(self.cautions),
+            "sources": list(self.sources),
+        }
+
+
+def value_of(entry: Input | Result, found: object, system: System, text: str | None = None) -> Value:
+    """Make the value for people and programs of one input or result.
+
+    Parameters
+    ----------
+    entry : its declaration, which says the unit
+    found : quantity, number, text, bool, None, list or mapping
+    system : "metric" or "inch", for the text
+    text : used instead of the usual text
+
+    Returns
+    -------
+    the value
+    """
+    plain = _plain(found, entry.unit, entry)
+    return Value(plain, entry.unit, text if text is not None else _text(found, entry, system))
+
+
+def _plain(found: object, unit: str, entry: Input | Result) -> Any:
+    """JSON data: quantities become numbers in the declared unit, of the result or of the field they stand in."""
+    if isinstance(found, pint.Quantity):
+        return _tidy(float(found.m_as(unit_named(unit))))
+    if isinstance(found, Mapping):
+        fields = {member.name: member for member in entry.fields} if isinstance(entry, Input) else {}
+        return {
+            str(key): _plain(member, fields[key].unit, fields[key]) if key in fields else _plain(member, unit, entry)
+            for key, member in found.items()
+        }
+    if isinstance(found, list | tuple):
+        return [_plain(member, unit, entry) for member in found]
+    return found
+
+
+def _tidy(value: float) -> float:
+    """Fifteen figures: what a conversion's last bit adds is noise (29.999999999999996 m/min)."""
+    return float(f"{value:.15g}")
+
+
+def _text(found: object, entry: Input | Result, system: System) -> str:
+    if isinstance(found, pint.Quantity):
+        return show(found, system, entry.unit) if entry.kind is Kind.QUANTITY else show(found, system)
+    if isinstance(found, bool):
+        return "yes" if found else "no"
+    if isinstance(found, int | float):
+        return f"{show_number(found)} {entry.unit}".rstrip()
+    if isinstance(found, Mapping):
+        return ", ".join(f"{said(str(key)).lower()} {_text(member, entry, system)}" for key, member in found.items())
+    if isinstance(found, list | tuple):
+        return "; ".join(_text(member, entry, system) for member in found) or "none"
+    return "" if found is None else str(found)

@@ -1,0 +1,252 @@
+"""Workings about an edge in use: when to change it, and what is left of it."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from calc.errors import WorkingError
+from calc.life.batch import chance_of_batch, edges_to_stage, parts_left, whole_parts
+from calc.life.replacement import Change, ChangeParts, change_age, change_parts
+from calc.life.survival import remaining_minutes
+from calc.life.wear import life_given_wear
+from calc.units import show, show_number
+from calc.workings.declaration import Found, Given, Input, Kind, Result, Step, Working
+from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, magnitude, minutes, time
+
+PERCENT = (10, 50, 90)
+
+
+def _change_interval(given: Given) -> Found:
+    law = {"shape": given.number("shape"), "scale": minutes(given, "scale")}
+    costs = {"cost_planned": given.number("cost_planned"), "cost_failure": given.number("cost_failure")}
+    risk = given.number_or_none("accepted_risk")
+    best: Change | ChangeParts
+    if "minutes_per_part" in given:
+        best = change_parts(**law, **costs, accepted_risk=risk, minutes_per_part=minutes(given, "minutes_per_part"))
+    else:
+        best = change_age(**law, **costs, accepted_risk=risk)
+    at = float(best.minutes)
+    found = Found(
+        results={
+            "minutes": time(at) if math.isfinite(at) else None,
+            "cost_rate": float(best.cost_rate),
+            "cost_rate_run_to_failure": float(best.cost_rate_to_end),
+            "chance_of_failure": float(best.chance_of_failure),
+            "advice": _advice(best, law["shape"], costs),
+        }
+    )
+    if isinstance(best, ChangeParts):
+        found.results["parts"] = int(best.parts) if math.isfinite(best.parts) else None
+    found.working.append(
+        Step(
+            "Cost per minute in cut when changed at age T",
+            "g(T) = [Cp · S(T) + Cf · (1 - S(T))] / integral of S from 0 to T",
+            f"Cp = {show_number(costs['cost_planned'])}, Cf = {show_number(costs['cost_failure'])}, "
+            f"β = {show_number(law['shape'])}, η = {show_number(law['scale'])} min",
+            f"{show_number(float(best.cost_rate))} per minute; to the end {show_number(float(best.cost_rate_to_end))}",
+            "barlow-hunter-1960 (m)",
+        )
+    )
+    found.assumed.append("Shape and scale are taken as known; the shop's own forecasts add their uncertainty.")
+    return found
+
+
+def _advice(best: Change | ChangeParts, shape: float, costs: Mapping[str, float]) -> str:
+    if math.isinf(best.minutes):
+        if shape <= 1:
+            return (
+                "Run to the end: the edge does not age (shape 1 or below), so a fresh one is no safer than a used one."
+            )
+        if costs["cost_failure"] <= costs["cost_planned"]:
+            return "Run to the end: a failure costs no more than a planned change."
+        return "Run to the end: changing earlier would not pay."
+    if best.minutes == 0:
+        return "Even one part on a fresh edge risks more than is accepted: lower the duty or accept more risk."
+    parts = f"{best.parts:.0f} part{'' if best.parts == 1 else 's'} (" if isinstance(best, ChangeParts) else ""
+    when = f"{parts}{show_number(float(best.minutes))} min{')' if parts else ''}"
+    if best.limited_by_risk:
+        return f"Change after {when}: the accepted risk asks for it before the costs do."
+    saved = 1 - float(best.cost_rate / best.cost_rate_to_end)
+    return f"Change after {when}; this costs {saved:.0%} less per minute than running to the end."
+
+
+def _remaining_life(given: Given) -> Found:
+    shape, scale, used = given.number("shape"), minutes(given, "scale"), minutes(given, "used")
+    readings = given.rows("wear")
+    left, weight = None, None
+    if readings:
+        if "vb_limit_mm" not in given:
+            raise WorkingError("vb_limit_mm", "The wear land limit is missing: it goes with the wear readings.")
+        at, land = (
+            [magnitude(row[name], unit) for row in readings] for name, unit in (("minutes", "minute"), ("vb_mm", "mm"))
+        )
+        if max(at) > used + 1e-9:
+            raise WorkingError("wear", "A reading was made after more minutes than the edge has cut; check them.")
+        limit = magnitude(given.quantity("vb_limit_mm"), "mm")
+        quantiles, left, weight = life_given_wear(at, land, limit, shape, scale, used)
+    else:
+        quantiles = remaining_minutes(used, shape, scale)
+    found = Found(results={"minutes_left": {key: time(value) for key, value in _by_percent(quantiles).items()}})
+    found.texts["minutes_left"] = _in_words([show(time(float(value))) for value in quantiles])
+    found.working.append(_remaining_step(shape, scale, used, float(quantiles[1]), len(readings)))
+    if "minutes_per_part" in given:
+        _whole_parts(given, found, quantiles, left, weight)
+    elif "batch" in given:
+        raise WorkingError("minutes_per_part", "Minutes in cut per part are missing: the batch needs them.")
+    found.assumed.append("Shape and scale are taken as known; the shop's own forecasts add their uncertainty.")
+    if readings:
+        found.assumed.append(
+            "The wear land grows in a straight line after break-in; readings are good to 0.02 mm. Common practice, no "
+            "source."
+        )
+    return found
+
+
+def _whole_parts(given: Given, found: Found, quantiles: Any, left: Any, weight: Any) -> None:
+    shape, scale, used = given.number("shape"), minutes(given, "scale"), minutes(given, "used")
+    each = minutes(given, "minutes_per_part")
+    counts = parts_left(used, each, shape, scale) if left is None else whole_parts(quantiles, each)
+    found.results["parts_left"] = {key: int(value) for key, value in _by_percent(counts).items()}
+    found.texts["parts_left"] = _in_words([f"{value:.0f}" for value in counts])
+    if "batch" not in given:
+        return
+    batch = given.count("batch")
+    steps = np.arange(1, batch + 1) * each
+    lasts = None if left is None else (weight * (left >= steps[:, None])).sum(axis=1)
+    chance = float(chance_of_batch(used, batch, each, shape, scale)) if lasts is None else float(lasts[-1])
+    mean, ready = edges_to_stage(used, batch, each, shape, scale, first_lasts=lasts)
+    found.results |= {"chance_of_batch": chance, "edges_to_stage": ready, "edges_expected": mean}
+    found.texts["chance_of_batch"] = f"{chance:.1%}"
+    found.working.append(
+        Step(
+            "Chance that this edge finishes the batch",
+            "S(used + N · τ) / S(used)",
+            f"{batch} parts of {show_number(each)} min",
+            f"{chance:.1%}",
+            "nist-ehandbook",
+        )
+    )
+    found.assumed.append(
+        "Edges to stage are fresh edges beside the one in use, enough 95 times in 100, each run to its end; a part in "
+        "which an edge ends is cut again."
+    )
+
+
+def _remaining_step(shape: float, scale: float, used: float, middle: float, readings: int) -> Step:
+    if readings:
+        return Step(
+            "Minutes left to the wear limit, half of edges outlast",
+            "each possible life weighed by the readings",
+            f"{readings} readings, β = {show_number(shape)}, η = {show_number(scale)} min",
+            f"{show_number(middle)} min",
+            "common practice, no source",
+        )
+    return Step(
+        "Minutes left that half of edges outlast",
+        "x = η · ((u/η)^β - ln 0.5)^(1/β) - u",
+        f"{show_number(scale)} min · (({show_number(used)} / {show_number(scale)})^{show_number(shape)} - ln 0.5)"
+        f"^(1 / {show_number(shape)}) - {show_number(used)} min",
+        f"{show_number(middle)} min",
+        "nist-ehandbook",
+    )
+
+
+def _in_words(values: list[str]) -> str:
+    return f"nine in ten outlast {values[0]}, half {values[1]}, one in ten {values[2]}"
+
+
+def _by_percent(values: Any) -> dict[str, float]:
+    return {str(percent): float(value) for percent, value in zip(PERCENT, values, strict=True)}
+
+
+WORKINGS = (
+    Working(
+        name="change-interval",
+        title="When to change an edge",
+        family="Life",
+        says="The age, or the whole parts, at which changing an edge costs least per minute in cut.",
+        inputs=(
+            SHAPE,
+            SCALE,
+            Input(
+                name="cost_planned",
+                label="Cost of a planned change",
+                symbol="Cp",
+                kind=Kind.NUMBER,
+                required=True,
+                above=0,
+                example=6,
+                hint="The edge and the time of the change.",
+            ),
+            Input(
+                name="cost_failure",
+                label="Whole cost of a failure",
+                symbol="Cf",
+                kind=Kind.NUMBER,
+                required=True,
+                lowest=0,
+                example=30,
+                hint="The edge, the time, and the lost part or rework weighed by its chance.",
+            ),
+            PER_PART,
+            Input(
+                name="accepted_risk",
+                label="Accepted chance that an edge fails before its change",
+                kind=Kind.NUMBER,
+                above=0,
+                highest=0.999,
+                example=0.1,
+            ),
+        ),
+        results=(
+            Result(name="advice", label="Advice", kind=Kind.TEXT),
+            Result(name="parts", label="Change after whole parts", kind=Kind.COUNT, needs="minutes in cut per part"),
+            Result(name="minutes", label="Change after", unit="min"),
+            Result(name="cost_rate", label="Cost per minute in cut", kind=Kind.NUMBER),
+            Result(name="cost_rate_run_to_failure", label="Cost per minute when run to the end", kind=Kind.NUMBER),
+            Result(name="chance_of_failure", label="Chance to fail before the change", kind=Kind.NUMBER),
+        ),
+        compute=_change_interval,
+        sources=("barlow-hunter-1960 (m)",),
+        cautions=(FORECAST_CAUTION,),
+    ),
+    Working(
+        name="remaining-life",
+        title="What is left of an edge",
+        family="Life",
+        says="Minutes and whole parts left to a part-used edge, chance of lasting the batch, and edges to stage.",
+        inputs=(
+            SHAPE,
+            SCALE,
+            Input(
+                name="used", label="Minutes already cut", symbol="u", unit="min", required=True, lowest=0, example=45
+            ),
+            PER_PART,
+            Input(name="batch", label="Parts still to make", kind=Kind.COUNT, lowest=1, highest=20000, example=40),
+            Input(
+                name="wear",
+                label="Wear land readings",
+                kind=Kind.LIST,
+                fields=(
+                    Input(name="minutes", label="Minutes in cut at the reading", unit="min", required=True, lowest=0),
+                    Input(name="vb_mm", label="Wear land", symbol="VB", unit="mm", required=True, lowest=0, highest=10),
+                ),
+            ),
+            Input(
+                name="vb_limit_mm", label="Wear land limit", symbol="VB", unit="mm", above=0, highest=10, example=0.3
+            ),
+        ),
+        results=(
+            Result(name="minutes_left", label="Minutes left", unit="min", kind=Kind.OBJECT),
+            Result(name="parts_left", label="Whole parts left", kind=Kind.OBJECT, needs="minutes in cut per part"),
+            Result(name="chance_of_batch", label="Chance of lasting the batch", kind=Kind.NUMBER, needs="the batch"),
+            Result(name="edges_to_stage", label="Fresh edges to stage", kind=Kind.COUNT, needs="the batch"),
+            Result(name="edges_expected", label="Fresh edges expected", kind=Kind.NUMBER, needs="the batch"),
+        ),
+        compute=_remaining_life,
+        sources=("nist-ehandbook", "cox-renewal (m)"),
+        cautions=(FORECAST_CAUTION,),
+    ),
+)

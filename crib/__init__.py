@@ -1,0 +1,1 @@
+"""The crib: one Django app, cut into slices."""

@@ -1,0 +1,107 @@
+"""The calculators: one address for each working of the register, generated from its declaration."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from django.urls import path
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from calc.units import System
+from calc.workings import UnknownWorking, Working, all_workings, get, run
+from crib.api.workings_schema import (
+    DECLARATION_SCHEMA,
+    PROBLEM_SCHEMA,
+    REGISTER_SCHEMA,
+    answer_schema,
+    declared,
+    request_schema,
+)
+from crib.catalogue.materials import find_cutting_material
+from crib.core.errors import BadInput, NotFound
+
+UNITS = OpenApiParameter(
+    "units", enum=["metric", "inch"], description="Units of the texts; by default those of the person. Values stay."
+)
+
+
+class Register(APIView):
+    """Every calculator with its inputs, their units, and its results."""
+
+    @extend_schema(operation_id="workings_list", responses={(200, "application/json"): REGISTER_SCHEMA})
+    def get(self, request: Request) -> Response:
+        return Response([declared(working) for working in all_workings()])
+
+
+class WorkingView(APIView):
+    """One calculator: GET is what it takes and gives, POST works it out."""
+
+    working_name: ClassVar[str] = ""
+
+    def get(self, request: Request, name: str = "") -> Response:
+        return Response(declared(_find(name or self.working_name)))
+
+    def post(self, request: Request, name: str = "") -> Response:
+        working = _find(name or self.working_name)
+        body = request.data
+        if not isinstance(body, Mapping):
+            raise ValidationError('Send a JSON object of inputs, such as {"diameter": 10}.')
+        answer = run(working.name, body, _system(request), find_cutting_material)
+        return Response(answer.as_dict())
+
+
+def _find(name: str) -> Working:
+    try:
+        return get(name)
+    except UnknownWorking as unknown:
+        raise NotFound(unknown.sentence) from unknown
+
+
+def _system(request: Request) -> System:
+    """The reader's units: as asked for in the address, else the person's own."""
+    asked = request.GET.get("units", getattr(request.user, "units", "metric"))
+    if asked not in ("metric", "inch"):
+        raise BadInput("units", "Units are metric or inch.")
+    return "inch" if asked == "inch" else "metric"
+
+
+def _view_of(working: Working) -> Any:
+    """A view of its own for each working, so that the schema shows what that one takes and gives."""
+    name = f"{working.name.title().replace('-', '')}Working"
+    view: type[APIView] = type(name, (WorkingView,), {"working_name": working.name, "__doc__": working.says})
+    word = working.name.replace("-", "_")
+    described = extend_schema_view(
+        get=extend_schema(
+            operation_id=f"workings_{word}_retrieve",
+            description=f"{working.title}: what it takes and gives.",
+            responses={(200, "application/json"): DECLARATION_SCHEMA},
+        ),
+        post=extend_schema(
+            operation_id=f"workings_{word}_run",
+            description=working.says,
+            parameters=[UNITS],
+            request={"application/json": request_schema(working)},
+            responses={
+                (200, "application/json"): answer_schema(working),
+                (400, "application/problem+json"): PROBLEM_SCHEMA,
+            },
+        ),
+    )(view)
+    return described.as_view()
+
+
+@extend_schema(exclude=True)
+class UnknownName(WorkingView):
+    """Whatever other name is asked for is told which there are."""
+
+
+paths = [
+    path("workings/", Register.as_view(), name="workings"),
+    *(path(f"workings/{working.name}/", _view_of(working)) for working in all_workings()),
+    path("workings/<str:name>/", UnknownName.as_view(), name="working"),
+]

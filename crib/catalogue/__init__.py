@@ -1,0 +1,1 @@
+"""What the shop owns and makes: designs, materials, machines, suppliers, jobs."""

@@ -1,0 +1,1 @@
+"""What is cutting: operations, assemblies, pockets, edges and runs."""

@@ -1,0 +1,52 @@
+"""What the floor looks like now, read from the running totals and never from the runs."""
+
+from crib.floor.duty import spindle_speed_of as spindle_speed
+from crib.floor.selectors.boards import (
+    AssemblyNow,
+    Fitted,
+    MachineBoard,
+    PocketNow,
+    assemblies_now,
+    fitted_in,
+    machine_boards,
+    pocket_now,
+)
+from crib.floor.selectors.choices import assemblies_for, free_parts, items_for, loose_tips_for
+from crib.floor.selectors.jobs import (
+    edges_at,
+    edges_working_at,
+    jobs_with_work,
+    loads_for,
+    operation_in_full,
+    operations_of,
+    runs_logged,
+)
+from crib.floor.selectors.work import edges_at_work, open_load, open_operations, operation_for, operation_now
+
+__all__ = [
+    "AssemblyNow",
+    "Fitted",
+    "MachineBoard",
+    "PocketNow",
+    "assemblies_for",
+    "assemblies_now",
+    "edges_at",
+    "edges_at_work",
+    "edges_working_at",
+    "fitted_in",
+    "free_parts",
+    "items_for",
+    "jobs_with_work",
+    "loads_for",
+    "loose_tips_for",
+    "machine_boards",
+    "open_load",
+    "open_operations",
+    "operation_for",
+    "operation_in_full",
+    "operation_now",
+    "operations_of",
+    "pocket_now",
+    "runs_logged",
+    "spindle_speed",
+]

@@ -1,0 +1,75 @@
+"""Jobs, their operations and the edges that worked at them, from the running totals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from crib.catalogue.models import Job, Machine
+from crib.floor.models import Edge, EdgeMinutes, Operation, Run
+from crib.floor.selectors.boards import PocketNow, machine_boards
+from crib.floor.selectors.work import edges_at_work
+
+
+def jobs_with_work() -> QuerySet[Job]:
+    """Jobs that are not put away, with how many operations they have and how many edges work at them now."""
+    at_work = edges_at_work().filter(operation__job=OuterRef("pk")).order_by().values("operation__job")
+    return (
+        Job.objects.filter(retired_at=None)
+        .annotate(
+            steps=Count("operations", filter=Q(operations__retired_at=None)),
+            edges_at_work=Coalesce(Subquery(at_work.annotate(count=Count("pk")).values("count")), 0),
+        )
+        .order_by(F("due").asc(nulls_last=True), "code")
+    )
+
+
+def operations_of(job: Job) -> QuerySet[Operation]:
+    """A job's steps in the order of work, retired ones last."""
+    steps = Operation.objects.filter(job=job).select_related("job", "machine", "tip", "body", "material")
+    return steps.order_by(F("retired_at").asc(nulls_first=True), "number")
+
+
+def operation_in_full(pk: int) -> Operation | None:
+    """One operation with all it names."""
+    return Operation.objects.select_related("job", "machine", "tip", "body", "material").filter(pk=pk).first()
+
+
+def edges_at(operation: Operation, *, edge_related: Iterable[str] = (), limit: int = 50) -> list[EdgeMinutes]:
+    """The edges that worked at an operation, those in use first, with their minutes and parts there."""
+    totals = EdgeMinutes.objects.filter(operation=operation).select_related(
+        "edge__item__design", "edge__item__place", *(f"edge__{name}" for name in edge_related)
+    )
+    return list(totals.order_by("edge__ended_at", F("last_ended_at").desc(nulls_last=True))[:limit]) if limit else []
+
+
+def edges_working_at(operation: Operation, *, edge_related: Iterable[str] = ()) -> list[Edge]:
+    """Edges in use at this operation that are fitted now."""
+    working = edges_at_work().filter(operation=operation)
+    return list(working.select_related("item__design", "item__place", *edge_related).order_by("pk"))
+
+
+def runs_logged(
+    *,
+    machine: Machine | None = None,
+    operation: Operation | None = None,
+    edge: Edge | None = None,
+    since: datetime | None = None,
+    before: int | None = None,
+) -> QuerySet[Run]:
+    """Runs as they were logged, newest first: for looking them up, never for totals."""
+    runs = Run.objects.select_related("machine", "operation__job", "edge__item__design", "logged_by", "reversed_by")
+    wanted = {"machine": machine, "operation": operation, "edge": edge, "started_at__gte": since, "pk__lt": before}
+    for name, value in wanted.items():
+        if value is not None:
+            runs = runs.filter(**{name: value})
+    return runs.order_by("-id")
+
+
+def loads_for(operation: Operation, *, edge_related: Iterable[str] = ()) -> list[PocketNow]:
+    """The pockets of the operation's machine that hold its tip now."""
+    [board] = machine_boards(machines=[operation.machine], edge_related=edge_related)
+    return [now for now in board.pockets if now.fitted is not None and now.fitted.design.pk == operation.tip_id]

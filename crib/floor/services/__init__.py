@@ -1,0 +1,52 @@
+"""What the floor does. One transaction each; whatever changes what an edge may be expected to last wakes the worker."""
+
+from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
+from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
+from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
+from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
+from crib.floor.services.files import FileReport, import_run_file
+from crib.floor.services.jobs import change_job, create_job, retire_job
+from crib.floor.services.operations import (
+    change_operation,
+    create_operation,
+    recompute_minutes,
+    retire_operation,
+)
+from crib.floor.services.past import record_inspections, record_tools
+from crib.floor.services.pockets import load_pocket, unload_pocket
+from crib.floor.services.quick import log_parts
+from crib.floor.services.runs import log_run, log_runs, reverse_run
+
+__all__ = [
+    "EdgeRecord",
+    "FileReport",
+    "InspectionRecord",
+    "LoggedRuns",
+    "RefusedRun",
+    "RunDraft",
+    "ToolRecord",
+    "build_assembly",
+    "change_job",
+    "change_operation",
+    "create_job",
+    "create_operation",
+    "end_and_turn",
+    "end_edge",
+    "fit_tip",
+    "import_run_file",
+    "load_pocket",
+    "log_parts",
+    "log_run",
+    "log_runs",
+    "recompute_minutes",
+    "record_inspection",
+    "record_inspections",
+    "record_tools",
+    "retire_job",
+    "retire_operation",
+    "reverse_run",
+    "take_apart",
+    "take_out",
+    "turn_edge",
+    "unload_pocket",
+]

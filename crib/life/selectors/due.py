@@ -1,0 +1,90 @@
+"""Which forecasts are due, and all that computing them needs, in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import F, Q, QuerySet, Sum
+
+from crib.catalogue.models import MachineShift
+from crib.floor.models import Edge, EdgeMinutes, Operation
+from crib.life.models import ForecastScore
+
+
+def due_edges() -> QuerySet[Edge]:
+    """Edges in use whose forecast is missing, behind the edge, behind its model, or marked stale."""
+    behind = ~Q(forecast__edge_revision=F("revision"))
+    outdated = Q(forecast__model__isnull=False) & ~Q(forecast__model_version=F("forecast__model__version"))
+    return Edge.objects.filter(state=Edge.State.IN_USE).filter(
+        Q(forecast__isnull=True) | behind | Q(forecast__stale=True) | outdated
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How an operation runs: clock minutes for each part, where its runs tell, and parts made at it so far."""
+
+    clock_per_part: float | None
+    parts_made: int
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Edges to forecast with what stands around them."""
+
+    edges: list[Edge]
+    totals: dict[int, list[EdgeMinutes]]
+    paces: dict[int, Pace]
+    shifts: dict[int, list[MachineShift]]
+    points_kept: dict[int, set[int]]
+
+
+def work_of(edge_ids: Sequence[int]) -> Work:
+    """Everything that the forecasts of these edges are computed from."""
+    edges = list(
+        Edge.objects.filter(pk__in=edge_ids, state=Edge.State.IN_USE)
+        .select_related(
+            "item__design",
+            "operation__job",
+            "operation__machine",
+            "operation__material",
+            "operation__tip",
+            "operation__body",
+        )
+        .order_by("pk")
+    )
+    operations = {edge.operation for edge in edges if edge.operation is not None}
+    totals: dict[int, list[EdgeMinutes]] = defaultdict(list)
+    for total in EdgeMinutes.objects.filter(edge__in=edges, minutes__gt=0).select_related("operation").order_by("pk"):
+        totals[total.edge_id].append(total)
+    shifts: dict[int, list[MachineShift]] = defaultdict(list)
+    for shift in MachineShift.objects.filter(machine__in={operation.machine_id for operation in operations}):
+        shifts[shift.machine_id].append(shift)
+    kept: dict[int, set[int]] = defaultdict(set)
+    for edge, point in ForecastScore.objects.filter(edge__in=edges).values_list("edge_id", "point"):
+        kept[edge].add(point)
+    return Work(edges, dict(totals), _paces(operations), dict(shifts), dict(kept))
+
+
+def _paces(operations: set[Operation]) -> dict[int, Pace]:
+    sums = {
+        row["operation"]: row
+        for row in EdgeMinutes.objects.filter(operation__in=operations)
+        .values("operation")
+        .annotate(made=Sum("parts"), clock=Sum("clock_minutes"))
+    }
+    paces = {}
+    for operation in operations:
+        row = sums.get(operation.pk, {"made": 0, "clock": 0.0})
+        made, clock = max(int(row["made"]), 0), float(row["clock"])
+        paces[operation.pk] = Pace(clock / made if made and clock > 0 else operation.cycle_minutes, made)
+    return paces
+
+
+def unscored_ends() -> QuerySet[ForecastScore]:
+    """Forecasts kept of edges that have ended since."""
+    return (
+        ForecastScore.objects.filter(scored_at=None, edge__state=Edge.State.ENDED).select_related("edge").order_by("pk")
+    )

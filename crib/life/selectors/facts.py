@@ -1,0 +1,60 @@
+"""A learnt law in words and figures, for people."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from crib.life.laws import NAMES, law_of
+from crib.life.models import LifeModel
+
+# Eight in ten: 1.2816 standard deviations either way.
+EIGHT_IN_TEN = 1.2816
+FASTER = 1.1
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One figure of a law, with the range in which it lies eight times in ten."""
+
+    name: str
+    value: str
+    range: str = ""
+
+
+def law_facts(*, model: LifeModel) -> list[Fact]:
+    """Typical life, shape, what speed, feed and depth do, and how often such edges break."""
+    law = law_of(model)
+    spread = [math.sqrt(max(law.covariance[row][row], 0.0)) for row in range(len(NAMES))]
+    facts = [
+        Fact(
+            "Typical life at the reference",
+            f"{_minutes(law.mean[0])} min",
+            _around(law.mean[0], spread[0], " min"),
+        ),
+        Fact("Shape (1 is chance, 4 regular wear)", _figure(law.shape), _around(law.mean[4], spread[4])),
+    ]
+    for row, words in ((1, "10 % more speed"), (2, "10 % more feed"), (3, "10 % more depth")):
+        low, high = (law.mean[row] + side * EIGHT_IN_TEN * spread[row] for side in (-1, 1))
+        facts.append(Fact(f"{words} makes the life", _effect(law.mean[row]), f"{_effect(low)} to {_effect(high)}"))
+    rate = law.breaks / law.break_minutes
+    facts.append(Fact("Chips or breaks", f"once in {1 / rate:,.0f} minutes" if rate > 1e-6 else "hardly ever"))
+    return facts
+
+
+def _minutes(log: float) -> str:
+    return f"{math.exp(min(log, 40.0)):.3g}"
+
+
+def _figure(value: float) -> str:
+    return f"{value:.2g}"
+
+
+def _around(log: float, spread: float, unit: str = "") -> str:
+    low, high = (math.exp(min(log + side * EIGHT_IN_TEN * spread, 40.0)) for side in (-1, 1))
+    return f"{low:.3g} to {high:.3g}{unit}"
+
+
+def _effect(exponent: float) -> str:
+    change = 100 * (FASTER ** max(min(exponent, 50.0), -50.0) - 1)
+    return f"{abs(change):.0f} % {'longer' if change > 0 else 'shorter'}" if abs(change) >= 0.5 else "no different"

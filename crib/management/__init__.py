@@ -1,0 +1,1 @@
+"""Commands by hand, and the demo shop."""

@@ -1,0 +1,1 @@
+"""The people of the shop, their roles and their rights."""

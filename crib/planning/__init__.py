@@ -1,0 +1,1 @@
+"""What must be bought: plans, demand, flags, suggestions and orders."""

@@ -1,0 +1,165 @@
+"""What needs a person now: edges that come off before the shift ends, shortages coming, things not brought back."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, F, Q
+from django.utils import timezone
+
+from crib.catalogue.models import Machine, MachineShift
+from crib.core import clock
+from crib.floor.models import Edge, Operation, PocketLoad
+from crib.life.models import Forecast
+from crib.planning.calendar import month_after, month_of
+from crib.planning.models import Flag, ProductionPlan, PurchaseOrder
+from crib.planning.selectors.gather import OPEN_ORDERS
+from crib.stock.selectors import Held, not_brought_back
+
+# Where no shift is entered, so many hours ahead are looked at.
+HOURS_WITHOUT_SHIFTS = 8
+MOST_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class DueEdge:
+    """An edge in a machine that should come off before its shift ends."""
+
+    forecast: Forecast
+    machine: Machine | None
+    pocket: int | None
+    shift_ends: datetime
+
+    @property
+    def edge(self) -> Edge:
+        return self.forecast.edge
+
+    @property
+    def overdue(self) -> bool:
+        parts, minutes = self.forecast.change_by_parts, self.forecast.change_by_minutes
+        return parts == 0 if parts is not None else minutes is not None and minutes <= 0
+
+
+@dataclass(frozen=True, slots=True)
+class TodayNow:
+    """Everything on the Today page."""
+
+    due: tuple[DueEdge, ...]
+    due_more: int
+    edges_in_use: int
+    without_forecast: int
+    shortages: tuple[Flag, ...]
+    shortages_more: int
+    late_orders: tuple[PurchaseOrder, ...]
+    not_back: tuple[Held, ...]
+    not_back_more: int
+    plan_month: str
+    plan: ProductionPlan | None
+    operations: int
+
+    @property
+    def quiet(self) -> bool:
+        return not (self.due or self.shortages or self.late_orders or self.not_back)
+
+    @property
+    def begun(self) -> bool:
+        """Whether the shop has anything entered to look after."""
+        return bool(self.operations or self.edges_in_use)
+
+
+def today_now() -> TodayNow:
+    """What the Today page shows; a fixed number of queries."""
+    due = edges_due()
+    counts = Edge.objects.filter(state=Edge.State.IN_USE).aggregate(
+        in_use=Count("pk"), without=Count("pk", filter=Q(forecast=None) | ~Q(forecast__trouble=""))
+    )
+    shortages = list(pressing_flags())
+    back = not_brought_back()
+    month = month_after(month_of(clock.today()))
+    return TodayNow(
+        due=tuple(due[:MOST_SHOWN]),
+        due_more=max(len(due) - MOST_SHOWN, 0),
+        edges_in_use=counts["in_use"],
+        without_forecast=counts["without"],
+        shortages=tuple(shortages[:MOST_SHOWN]),
+        shortages_more=max(len(shortages) - MOST_SHOWN, 0),
+        late_orders=tuple(late_orders()),
+        not_back=tuple(back[:MOST_SHOWN]),
+        not_back_more=max(len(back) - MOST_SHOWN, 0),
+        plan_month=month,
+        plan=ProductionPlan.objects.filter(month=month).first(),
+        operations=Operation.objects.filter(retired_at=None).count(),
+    )
+
+
+def pressing_flags() -> list[Flag]:
+    """Open flags that no order on its way covers, one for each design, the first shortage first."""
+    flags = Flag.objects.filter(cleared_at=None, covered=False).select_related("design")
+    kept: dict[int, Flag] = {}
+    for flag in flags.order_by(F("short_on").asc(nulls_last=True), "raised_at", "design__code"):
+        kept.setdefault(flag.design_id, flag)
+    return list(kept.values())
+
+
+def late_orders() -> list[PurchaseOrder]:
+    """Orders that should have come."""
+    late = PurchaseOrder.objects.filter(state__in=OPEN_ORDERS, expected_on__lt=clock.today())
+    return list(late.select_related("supplier").order_by("expected_on"))
+
+
+def edges_due() -> list[DueEdge]:
+    """Edges that should come off before the shift of their machine ends, the first to come off first."""
+    forecasts = (
+        Forecast.objects.filter(edge__state=Edge.State.IN_USE, trouble="")
+        .filter(Q(change_by_at__isnull=False) | Q(change_by_parts=0) | Q(change_by_minutes__lte=0))
+        .filter(Q(change_by_at=None) | Q(change_by_at__lte=clock.now() + timedelta(hours=36)))
+        .select_related("edge__item__design", "edge__operation__job", "edge__operation__machine")
+    )
+    rows = list(forecasts)
+    loads = _loads({row.edge.item_id for row in rows})
+    found = []
+    machines: dict[int, Machine | None] = {}
+    for row in rows:
+        load = loads.get(row.edge.item_id)
+        operation = row.edge.operation
+        machines[row.pk] = load.machine if load else operation.machine if operation else None
+    ends = shift_ends({machine.pk for machine in machines.values() if machine is not None})
+    for row in rows:
+        machine = machines[row.pk]
+        if machine is None:
+            continue
+        load = loads.get(row.edge.item_id)
+        due = DueEdge(row, machine, load.pocket if load else None, ends[machine.pk])
+        if due.overdue or (row.change_by_at is not None and row.change_by_at <= due.shift_ends):
+            found.append(due)
+    far = clock.now() + timedelta(days=999)
+    return sorted(found, key=lambda one: (not one.overdue, one.forecast.change_by_at or far, one.edge.pk))
+
+
+def _loads(items: Collection[int]) -> dict[int, PocketLoad]:
+    """Where each item is loaded now."""
+    loads = PocketLoad.objects.filter(
+        unloaded_at=None, assembly__fittings__item__in=items, assembly__fittings__removed_at=None
+    ).select_related("machine")
+    found: dict[int, PocketLoad] = {}
+    for load in loads.annotate(item=F("assembly__fittings__item")):
+        found[load.item] = load
+    return found
+
+
+def shift_ends(machines: Collection[int]) -> dict[int, datetime]:
+    """When the shift that runs on each machine ends, or else the next one to begin."""
+    now = timezone.localtime(clock.now())
+    found = {machine: now + timedelta(hours=HOURS_WITHOUT_SHIFTS) for machine in machines}
+    stretches: dict[int, list[datetime]] = {}
+    for shift in MachineShift.objects.filter(machine__in=machines):
+        for ahead in range(-1, 8):
+            day = now.date() + timedelta(days=ahead)
+            if day.weekday() == shift.weekday:
+                over = day + timedelta(days=1) if shift.ends <= shift.starts else day
+                stretches.setdefault(shift.machine_id, []).append(datetime.combine(over, shift.ends, now.tzinfo))
+    for machine, ends in stretches.items():
+        found[machine] = min(end for end in ends if end > now)
+    return found

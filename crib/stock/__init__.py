@@ -1,0 +1,1 @@
+"""Where everything is: places, items and the ledger of moves."""

@@ -1,0 +1,80 @@
+"""Why the crib refuses: each with the sentence that says what to do instead."""
+
+from __future__ import annotations
+
+from crib.core.errors import KeyAlreadyUsed, NotFound, Refused
+
+
+class NotEnoughOnHand(Refused):
+    """Fewer are there than were asked for; the sentence says where else they are."""
+
+    code = "not-enough-on-hand"
+
+
+class DesignRetired(Refused):
+    """The design is no longer handed out."""
+
+    code = "design-retired"
+
+
+class ItemNotThere(Refused):
+    """The item stands somewhere else than where it is taken from."""
+
+    code = "item-not-there"
+
+
+class ItemNeeded(Refused):
+    """The design is kept piece by piece, so the piece has to be named."""
+
+    code = "item-needed"
+
+
+class SpentNotHandedOut(Refused):
+    """Spent edges are not handed out."""
+
+    code = "spent-not-handed-out"
+
+
+class AlreadyReversed(Refused):
+    """A line of the ledger is reversed once."""
+
+    code = "already-reversed"
+
+
+class CountClosed(Refused):
+    """The count was posted or dropped before."""
+
+    code = "count-closed"
+
+
+class NobodyThere(Refused):
+    """The person has left the shop, or is a shared tablet."""
+
+    code = "nobody-there"
+
+
+class UnknownLabel(NotFound):
+    """What was scanned or typed is nothing in this shop."""
+
+    code = "unknown-label"
+
+
+class SeveralFit(Refused):
+    """What was typed names more than one thing."""
+
+    code = "several-fit"
+
+
+__all__ = [
+    "AlreadyReversed",
+    "CountClosed",
+    "DesignRetired",
+    "ItemNeeded",
+    "ItemNotThere",
+    "KeyAlreadyUsed",
+    "NobodyThere",
+    "NotEnoughOnHand",
+    "SeveralFit",
+    "SpentNotHandedOut",
+    "UnknownLabel",
+]

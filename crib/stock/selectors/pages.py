@@ -1,0 +1,152 @@
+"""What the stock pages list; each at a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from django.db.models import Model, Q, QuerySet
+
+from crib.catalogue.models import Design
+from crib.core.errors import BadInput, NotFound
+from crib.people.models import Person
+from crib.stock.models import Balance, Condition, Count, CountLine, Item, Move, Place
+from crib.stock.selectors.standing import balances
+
+T = TypeVar("T", bound=Model)
+LINES = 50
+ITEMS_SHOWN = 100
+
+
+@dataclass(frozen=True)
+class LedgerPage:
+    """A stretch of the ledger, newest first, and the number to go on from."""
+
+    moves: Sequence[Move]
+    before: int | None
+
+
+def ledger_page(
+    *, design: Design | None = None, item: Item | None = None, place: Place | None = None, before: str = ""
+) -> LedgerPage:
+    """The moves of a design, an item or a place, or all of them, older than move `before`."""
+    found = Move.objects.select_related(
+        "design", "item__design", "from_place__person", "to_place__person", "job", "who", "reversed_by", "reverses"
+    ).order_by("-id")
+    if design is not None:
+        found = found.filter(design=design)
+    if item is not None:
+        found = found.filter(item=item)
+    if place is not None:
+        found = found.filter(Q(from_place=place) | Q(to_place=place))
+    if before:
+        if not (before.isascii() and before.isdigit() and len(before) < 19):
+            raise BadInput("before", "This page of the ledger does not exist. Begin at its start.")
+        found = found.filter(pk__lt=int(before))
+    moves = list(found[: LINES + 1])
+    return LedgerPage(moves[:LINES], moves[LINES - 1].pk if len(moves) > LINES else None)
+
+
+def design_with(*, number: int) -> Design:
+    """The design with this number."""
+    return _one(Design.objects.filter(pk=number), "design")
+
+
+def place_with(*, number: int) -> Place:
+    """The place with this number, with what it stands for."""
+    return _one(
+        Place.objects.select_related("parent", "person", "machine", "supplier", "home_of").filter(pk=number), "place"
+    )
+
+
+def item_with(*, number: int) -> Item:
+    """The item with this number, with its design and where it is."""
+    return _one(Item.objects.select_related("design", "place", "place__person").filter(pk=number), "item")
+
+
+def count_with(*, number: int) -> Count:
+    """The count with this number."""
+    return _one(Count.objects.select_related("place", "counted_by", "posted_by").filter(pk=number), "count")
+
+
+def _one(found: QuerySet[T], word: str) -> T:
+    thing = found.first()
+    if thing is None:
+        raise NotFound(f"There is no such {word}.")
+    return thing
+
+
+def items_of(*, design: Design) -> list[Item]:
+    """The labelled pieces of a design that are in the shop."""
+    inside = Item.objects.filter(design=design).exclude(place__kind__in=Place.OUTSIDE)
+    return list(inside.select_related("design", "place", "place__person").order_by("place__code", "pk")[:ITEMS_SHOWN])
+
+
+def all_places() -> QuerySet[Place]:
+    """The crib's own places, those in use first."""
+    own = Place.objects.filter(kind__in=(*Place.ON_HAND, Place.Kind.REGRIND))
+    return own.select_related("parent", "home_of").order_by("retired_at", "code")
+
+
+def places_to_keep_in() -> QuerySet[Place]:
+    """Where stock may be put: bins, cabinets, cribs and sites in use."""
+    return Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True).order_by("code")
+
+
+def places_to_move_between() -> QuerySet[Place]:
+    """Every place that a move by hand may name."""
+    kinds = (*Place.ON_HAND, Place.Kind.MACHINE, Place.Kind.REGRIND, Place.Kind.SPENT, Place.Kind.DIFFERENCE)
+    return Place.objects.filter(kind__in=kinds, retired_at__isnull=True).order_by("kind", "code")
+
+
+def recent_counts() -> list[Count]:
+    """The latest counts, those still open first."""
+    return list(Count.objects.select_related("place", "counted_by", "posted_by").order_by("-state", "-id")[:LINES])
+
+
+@dataclass(frozen=True)
+class ToCount:
+    """One line of a count: what should be there and, once looked at, what was."""
+
+    design: Design
+    condition: str
+    expected: int
+    line: CountLine | None
+
+    @property
+    def difference(self) -> int | None:
+        return None if self.line is None else self.line.counted - self.line.expected
+
+    @property
+    def words(self) -> str:
+        return str(Condition(self.condition).label)
+
+
+def count_sheet(*, count: Count) -> list[ToCount]:
+    """What the books expect in the place of a count beside what was counted there."""
+    lines = {(line.design_id, line.condition): line for line in count.lines.select_related("design")}
+    sheet = [ToCount(line.design, line.condition, line.expected, line) for line in lines.values()]
+    if count.state == Count.State.OPEN:
+        sheet += [
+            ToCount(row.design, row.condition, row.quantity, None)
+            for row in balances(place=count.place)
+            if (row.design_id, row.condition) not in lines
+        ]
+    return sorted(sheet, key=lambda one: (one.design.code, one.condition))
+
+
+def stock_at(*, place: Place) -> QuerySet[Balance]:
+    """What lies at a place."""
+    return balances(place=place)
+
+
+def badge_holders() -> QuerySet[Person]:
+    """Everybody at work who carries a badge."""
+    return Person.objects.filter(is_active=True, is_counter=False).order_by("last_name", "first_name", "username")
+
+
+def balance_with(*, number: str) -> Balance:
+    """The balance with this number, with its design and place."""
+    sound = number.isascii() and number.isdigit() and len(number) < 19
+    return _one(Balance.objects.select_related("design", "place").filter(pk=int(number) if sound else 0), "balance")

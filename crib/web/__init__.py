@@ -1,0 +1,1 @@
+"""The pages: server-rendered, ours from the first pixel, and whole without any script."""

@@ -1,0 +1,33 @@
+"""What the callers of the charts hand over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Point:
+    """One observed edge: filled when it ended by itself, open when it was still good when last seen."""
+
+    x: float
+    y: float
+    ended: bool = True
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A place on the horizontal axis with a word to it."""
+
+    x: float
+    words: str
+    tone: str = "plain"
+
+
+@dataclass(frozen=True)
+class Series:
+    """One named line."""
+
+    name: str
+    xs: Sequence[float]
+    ys: Sequence[float]

@@ -1,0 +1,149 @@
+/* Small helps on top of pages that already work without them:
+   live parts, focus that stays where it was, messages that can be closed. */
+(function () {
+  "use strict";
+
+  document.documentElement.classList.add("has-script");
+
+  document.addEventListener("click", function (event) {
+    var close = event.target.closest("[data-close]");
+    if (close) {
+      var toast = close.closest(".toast");
+      if (toast) {
+        toast.remove();
+        focusMain();
+      }
+    }
+  });
+
+  /* A form marked data-once is sent once, however often a glove taps it. */
+  document.addEventListener("submit", function (event) {
+    var form = event.target;
+    if (event.defaultPrevented || !form.matches("form[data-once]")) {
+      return;
+    }
+    if (form.dataset.sent) {
+      event.preventDefault();
+      return;
+    }
+    form.dataset.sent = "yes";
+  });
+
+  window.addEventListener("pageshow", function () {
+    document.querySelectorAll("form[data-once]").forEach(function (form) {
+      delete form.dataset.sent;
+    });
+  });
+
+  document.addEventListener("change", function (event) {
+    var field = event.target.closest("[data-submit-on-change]");
+    if (field && field.form) {
+      field.form.requestSubmit();
+    }
+  });
+
+  document.addEventListener("click", function (event) {
+    if (event.target.closest("[data-print]")) {
+      window.print();
+    }
+  });
+
+  function focusMain() {
+    var main = document.getElementById("main");
+    if (main) {
+      main.focus({ preventScroll: true });
+    }
+  }
+
+  /* After a part was replaced, the same control keeps the focus. Controls are
+     known by their id, or by data-focus where an id would not be unique. */
+  var held = null;
+
+  function nameOf(element) {
+    if (!element || element === document.body) {
+      return null;
+    }
+    if (element.id) {
+      return "#" + CSS.escape(element.id);
+    }
+    if (element.dataset && element.dataset.focus) {
+      return '[data-focus="' + CSS.escape(element.dataset.focus) + '"]';
+    }
+    if (element.tagName === "A" && element.getAttribute("href")) {
+      return 'a[href="' + CSS.escape(element.getAttribute("href")) + '"]';
+    }
+    return null;
+  }
+
+  document.addEventListener("htmx:beforeSwap", function (event) {
+    var active = document.activeElement;
+    held = event.detail.target && event.detail.target.contains(active) ? nameOf(active) : null;
+    var xhr = event.detail.xhr;
+    if (!xhr) {
+      return;
+    }
+    /* A whole page is no part. It comes after a redirect: to sign-in when the session ended, or onward. */
+    if (xhr.responseText.slice(0, 200).toLowerCase().indexOf("<html") >= 0) {
+      var asker = event.detail.requestConfig ? event.detail.requestConfig.elt : null;
+      var picks = asker && asker.closest && asker.closest("[hx-select], [hx-boost]");
+      var gone = xhr.responseURL.indexOf("/sign-in/") >= 0;
+      event.detail.shouldSwap = Boolean(picks) && !gone && xhr.status < 400;
+      if (gone) {
+        window.location.reload();
+      } else if (!picks && xhr.status < 400) {
+        window.location.assign(xhr.responseURL);
+      }
+      return;
+    }
+    /* 400, 403, 404 and 409 answers carry a part that says what is wrong: show it. */
+    if (xhr.status >= 400 && xhr.status < 500) {
+      event.detail.shouldSwap = true;
+      event.detail.isError = false;
+    }
+  });
+
+  document.addEventListener("htmx:afterSettle", function () {
+    var asked = document.querySelector("[data-focus-now]");
+    if (asked) {
+      asked.removeAttribute("data-focus-now");
+      asked.focus();
+      if (asked.select) {
+        asked.select();
+      }
+    } else if (held && (!document.activeElement || document.activeElement === document.body)) {
+      var again = document.querySelector(held);
+      if (again) {
+        again.focus({ preventScroll: true });
+      }
+    }
+    held = null;
+  });
+
+  /* A page nobody looks at need not ask the server every two seconds. */
+  document.addEventListener("htmx:beforeRequest", function (event) {
+    var element = event.detail.elt;
+    var trigger = element ? element.getAttribute("hx-trigger") || "" : "";
+    if (document.hidden && trigger.indexOf("every") >= 0) {
+      event.preventDefault();
+    }
+  });
+
+  function setLive(working) {
+    document.querySelectorAll(".live").forEach(function (mark) {
+      mark.classList.toggle("is-lost", !working);
+      mark.textContent = working ? mark.dataset.words || "Updates itself" : "Connection lost, trying again";
+    });
+  }
+
+  document.addEventListener("htmx:sendError", function () {
+    setLive(false);
+  });
+
+  document.addEventListener("htmx:responseError", function () {
+    setLive(false);
+  });
+
+  document.addEventListener("htmx:afterOnLoad", function () {
+    setLive(true);
+  });
+})();

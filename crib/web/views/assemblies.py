@@ -1,0 +1,190 @@
+"""Assemblies: building them, fitting and taking out tips, taking them apart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from crib.catalogue.models import Design
+from crib.core.errors import ShopError
+from crib.floor import selectors, services
+from crib.floor.models import Assembly
+from crib.people.models import Person
+from crib.stock.models import Condition, Item, Place
+from crib.web.acting import acting_person, need_acting, needs
+from crib.web.fields import QuantityField, UnitsForm
+from crib.web.forms import show_refusal
+from crib.web.views.machines import WITH_FORECAST, KeyedForm, _system, new_key
+
+
+class BuildForm(UnitsForm):
+    holder = forms.ChoiceField(label="Holder")
+    body = forms.ChoiceField(required=False, label="Body", help_text="None for a solid tool straight in the holder.")
+    name = forms.CharField(required=False, max_length=60, label="Name", help_text="As the shop calls it.")
+    gauge_length_mm = QuantityField(unit="mm", required=False, label="Gauge length")
+    stick_out_mm = QuantityField(unit="mm", required=False, label="Stick-out")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.parts: dict[str, Item] = {}
+        for name, kind in (("holder", Design.Kind.HOLDER), ("body", Design.Kind.BODY)):
+            items = {str(item.pk): item for item in selectors.free_parts(kind)}
+            self.parts |= items
+            none = [("", "No body")] if name == "body" else [("", "Choose a holder")]
+            self.fields[name].choices = none + [(pk, _says(item)) for pk, item in items.items()]  # type: ignore[attr-defined]
+
+
+def _says(item: Item) -> str:
+    return f"{item.design.code} · {item.label} · {item.place.name}"
+
+
+class FitForm(KeyedForm):
+    tip = forms.ChoiceField(label="Tip")
+    edge = forms.IntegerField(
+        required=False, min_value=1, label="Edge", help_text="Empty takes the one in use, or the lowest fresh one."
+    )
+
+    def __init__(self, *args: Any, assembly: Assembly, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.found: dict[str, dict[str, Any]] = {}
+        choices: list[tuple[str, str]] = []
+        for tips in selectors.loose_tips_for(assembly=assembly, person=person):
+            row = tips.balance
+            name = f"loose-{row.pk}"
+            self.found[name] = {"design": row.design, "from_place": row.place, "condition": row.condition}
+            choices.append((name, tips.says))
+        for item in selectors.items_for(assembly=assembly, person=person):
+            name = f"item-{item.pk}"
+            self.found[name] = {"item": item}
+            choices.append(
+                (
+                    name,
+                    f"{item.design.code}: {item.label}, {Condition(item.condition).label.lower()}, {item.place.name}",
+                )
+            )
+        self.fields["tip"].choices = choices  # type: ignore[attr-defined]  # a choice field
+
+
+class TakeOutForm(KeyedForm):
+    where = forms.ChoiceField(
+        label="Where does it go?",
+        widget=forms.RadioSelect,
+        choices=[("me", "I keep it"), ("crib", "To the crib"), ("spent", "Used up")],
+        initial="me",
+    )
+    place = forms.ModelChoiceField(
+        queryset=Place.objects.filter(kind__in=Place.ON_HAND, retired_at=None),
+        required=False,
+        label="Place in the crib",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("where") == "crib" and cleaned.get("place") is None:
+            self.add_error("place", "Choose the place in the crib where it goes.")
+        return cleaned
+
+
+@require_safe
+def assemblies(request: HttpRequest) -> HttpResponse:
+    standing = selectors.assemblies_now(edge_related=WITH_FORECAST)
+    return render(request, "crib/machines/assemblies.html", {"assemblies": standing})
+
+
+@needs("build_tools")
+def build(request: HttpRequest) -> HttpResponse:
+    form = BuildForm(request.POST or None, system=_system(request))
+    status = 200
+    if request.method == "POST":
+        status = 400
+        if form.is_valid():
+            fields = form.cleaned_data
+            holder, body = form.parts[fields.pop("holder")], form.parts.get(fields.pop("body"))
+            try:
+                built = services.build_assembly(holder=holder, body=body, who=need_acting(request), **fields)
+            except ShopError as refusal:
+                show_refusal(form, refusal)
+                status = refusal.status
+            else:
+                messages.success(request, f"{built} is built. Fit a tip next.")
+                return redirect("crib:assembly", built.pk)
+    return render(request, "crib/machines/build.html", {"form": form}, status=status)
+
+
+@require_safe
+def assembly(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, get_object_or_404(Assembly, pk=pk))
+
+
+def _page(request: HttpRequest, assembly: Assembly, *, status: int = 200, **forms: Any) -> HttpResponse:
+    whole = Assembly.objects.select_related("holder__design", "holder__place", "body__design", "built_by").get(
+        pk=assembly.pk
+    )
+    fitted = selectors.fitted_in([whole.pk], edge_related=WITH_FORECAST).get(whole.pk)
+    person = acting_person(request)
+    context: dict[str, Any] = {"assembly": whole, "fitted": fitted, "load": selectors.open_load(whole)}
+    if person is not None and whole.taken_apart_at is None:
+        if fitted is None:
+            context["fit_form"] = forms.get("fit_form") or FitForm(
+                initial={"key": new_key()}, system=_system(request), assembly=whole, person=person
+            )
+        else:
+            context["out_form"] = forms.get("out_form") or TakeOutForm(initial={"key": new_key(), "where": "me"})
+    context["history"] = whole.fittings.select_related("item__design", "fitted_by").order_by("-fitted_at")[:12]
+    return render(request, "crib/machines/assembly.html", context, status=status)
+
+
+@require_POST
+@needs("build_tools")
+def fit(request: HttpRequest, pk: int) -> HttpResponse:
+    standing, person = get_object_or_404(Assembly, pk=pk), need_acting(request)
+    form = FitForm(request.POST, system=_system(request), assembly=standing, person=person)
+    if form.is_valid():
+        fields = form.cleaned_data
+        tip = form.found[fields.pop("tip")]
+        try:
+            fitting = services.fit_tip(assembly=standing, who=person, **tip, **fields)
+        except ShopError as refusal:
+            show_refusal(form, refusal)
+            return _page(request, standing, status=refusal.status, fit_form=form)
+        messages.success(request, f"{fitting.item.design.code} is fitted; its label is {fitting.item.label}.")
+        return redirect("crib:assembly", pk)
+    return _page(request, standing, status=400, fit_form=form)
+
+
+@require_POST
+@needs("build_tools")
+def take_out(request: HttpRequest, pk: int) -> HttpResponse:
+    standing = get_object_or_404(Assembly, pk=pk)
+    form = TakeOutForm(request.POST)
+    if form.is_valid():
+        fields = form.cleaned_data
+        place = fields["place"] if fields["where"] == "crib" else None
+        try:
+            out = services.take_out(
+                assembly=standing,
+                who=need_acting(request),
+                key=fields["key"],
+                to_place=place,
+                spent=fields["where"] == "spent",
+            )
+        except ShopError as refusal:
+            show_refusal(form, refusal)
+            return _page(request, standing, status=refusal.status, out_form=form)
+        messages.success(request, f"{out.item.design.code} is out.")
+        return redirect("crib:assembly", pk)
+    return _page(request, standing, status=400, out_form=form)
+
+
+@require_POST
+@needs("build_tools")
+def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
+    standing = get_object_or_404(Assembly, pk=pk)
+    apart = services.take_apart(assembly=standing, who=need_acting(request))
+    messages.success(request, f"{apart} is taken apart; its parts are free.")
+    return redirect("crib:assemblies")

@@ -1,0 +1,124 @@
+"""Stock: what there is, where it is, who holds it, and the ledger behind every figure."""
+
+from __future__ import annotations
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from crib.catalogue.models import Design
+from crib.catalogue.selectors import find_designs, offers_of
+from crib.core.errors import BadInput
+from crib.stock import selectors
+from crib.stock.labels import make_label
+from crib.web import codes
+from crib.web.on_order import on_order
+from crib.web.stock_sheet import geometry_of
+
+PAGE = 50
+LABELS_AT_MOST = 200
+
+
+@require_safe
+def stock(request: HttpRequest) -> HttpResponse:
+    """Every design with what is on hand, out and on order."""
+    text, kind = request.GET.get("q", "")[:100], request.GET.get("kind", "")
+    retired = request.GET.get("retired") == "1"
+    if kind and kind not in Design.Kind.values:
+        raise BadInput("kind", "There is no such kind of design. Choose one from the list.")
+    page = Paginator(find_designs(text=text, kind=kind, retired=retired), PAGE).get_page(request.GET.get("page"))
+    designs = list(page.object_list)
+    ordered = on_order(designs)
+    rows = [(standing, ordered.get(standing.design.pk, 0)) for standing in selectors.design_standings(designs)]
+    context = {"rows": rows, "page": page, "q": text, "kind": kind, "kinds": Design.Kind.choices, "retired": retired}
+    return render(request, "crib/stock/stock.html", context)
+
+
+@require_safe
+def design(request: HttpRequest, number: int) -> HttpResponse:
+    """One design: its figures, geometry, couplings, offers, where it lies, its pieces and its ledger."""
+    found = selectors.design_with(number=number)
+    (standing,) = selectors.design_standings([found])
+    context = {
+        "design": found,
+        "standing": standing,
+        "on_order": on_order([found]).get(found.pk, 0),
+        "geometry": geometry_of(found),
+        "offers": offers_of(design=found),
+        "balances": selectors.balances(design=found),
+        "items": selectors.items_of(design=found),
+        "ledger": selectors.ledger_page(design=found, before=request.GET.get("before", "")),
+        "label": make_label("D", found.pk),
+    }
+    return render(request, "crib/stock/design.html", context)
+
+
+@require_safe
+def item(request: HttpRequest, number: int) -> HttpResponse:
+    """One labelled piece and everything that happened to it."""
+    found = selectors.item_with(number=number)
+    ledger = selectors.ledger_page(item=found, before=request.GET.get("before", ""))
+    context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label)}
+    return render(request, "crib/stock/item.html", context)
+
+
+@require_safe
+def ledger(request: HttpRequest) -> HttpResponse:
+    """Every move, newest first."""
+    context = {"ledger": selectors.ledger_page(before=request.GET.get("before", ""))}
+    return render(request, "crib/stock/ledger.html", context)
+
+
+@require_safe
+def places(request: HttpRequest) -> HttpResponse:
+    """The bins, cabinets and cribs."""
+    return render(request, "crib/stock/places.html", {"cribs_places": selectors.all_places()})
+
+
+@require_safe
+def place(request: HttpRequest, number: int) -> HttpResponse:
+    """What lies at one place, and what came and went."""
+    found = selectors.place_with(number=number)
+    context = {
+        "place": found,
+        "balances": selectors.stock_at(place=found),
+        "ledger": selectors.ledger_page(place=found, before=request.GET.get("before", "")),
+    }
+    return render(request, "crib/stock/place.html", context)
+
+
+@require_safe
+def held(request: HttpRequest) -> HttpResponse:
+    """What people hold that comes back to the crib."""
+    return render(request, "crib/stock/held.html", {"held": selectors.not_brought_back()})
+
+
+@require_safe
+def labels(request: HttpRequest) -> HttpResponse:
+    """A sheet of labels to print: of a design and its pieces, of all bins, or of all badges."""
+    of, as_qr = request.GET.get("of", "places"), request.GET.get("code") == "qr"
+    draw = codes.qr if as_qr else codes.data_matrix
+    sheet = [
+        {"text": text, "name": name, "more": more, "drawing": draw(text)}
+        for text, name, more in _to_label(of)[:LABELS_AT_MOST]
+    ]
+    context = {"sheet": sheet, "of": of, "as_qr": as_qr}
+    return render(request, "crib/stock/labels.html", context)
+
+
+def _to_label(of: str) -> list[tuple[str, str, str]]:
+    if of == "places":
+        return [(make_label("B", one.pk), one.code, one.name) for one in selectors.places_to_keep_in()]
+    if of == "people":
+        return [(make_label("P", one.pk), str(one), one.username) for one in selectors.badge_holders()]
+    kind, _, number = of.partition(":")
+    if number.isascii() and number.isdigit() and len(number) < 19:
+        if kind == "design":
+            found = selectors.design_with(number=int(number))
+            pieces = [(one.label, found.code, one.place.code) for one in selectors.items_of(design=found)]
+            return [(make_label("D", found.pk), found.code, found.description), *pieces]
+        if kind == "item":
+            piece = selectors.item_with(number=int(number))
+            return [(piece.label, piece.design.code, piece.design.description)]
+    raise BadInput("of", "There are sheets of labels for places, people, a design and a piece.")

@@ -1,0 +1,156 @@
+import threading
+import time
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.db import transaction
+from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
+
+from crib.core import wake as waking
+from crib.core.wake import Sender, queue_app, wake
+
+
+class Post:
+    """A queue that remembers what it was given, can be held up and can be out of reach."""
+
+    def __init__(self) -> None:
+        self.got: list[str] = []
+        self.tried = 0
+        self.away = False
+        self.open = threading.Event()
+        self.open.set()
+
+    def deliver(self, name: str) -> None:
+        self.tried += 1
+        self.open.wait(10)
+        if self.away:
+            raise OSError("nobody listens there")
+        self.got.append(name)
+
+
+@pytest.fixture
+def post() -> Iterator[Post]:
+    post = Post()
+    yield post
+    post.open.set()
+
+
+def until(claim: Callable[[], bool], seconds: float = 5) -> bool:
+    give_up = time.monotonic() + seconds
+    while not claim():
+        if time.monotonic() > give_up:
+            return False
+        time.sleep(0.005)
+    return True
+
+
+def test_a_name_asked_for_is_sent(post: Post) -> None:
+    sender = Sender(post.deliver)
+    sender.ask("forecasts")
+    assert sender.flush()
+    assert post.got == ["forecasts"]
+
+
+def test_a_thousand_runs_logged_together_wake_the_worker_a_few_times(post: Post) -> None:
+    sender = Sender(post.deliver)
+    post.open.clear()
+    for _ in range(1000):
+        sender.ask("forecasts")
+        sender.ask("flags")
+    post.open.set()
+    assert sender.flush(5)
+    assert set(post.got) == {"forecasts", "flags"}
+    assert len(post.got) <= 4
+
+
+def test_asking_again_while_it_is_sent_sends_again(post: Post) -> None:
+    # The run logged in between was not there when the first message could have been read.
+    sender = Sender(post.deliver)
+    post.open.clear()
+    sender.ask("forecasts")
+    assert until(lambda: post.tried == 1)
+    sender.ask("forecasts")
+    post.open.set()
+    assert sender.flush(5)
+    assert post.got == ["forecasts", "forecasts"]
+
+
+def test_asking_never_waits_for_a_queue_that_hangs(post: Post) -> None:
+    sender = Sender(post.deliver)
+    post.open.clear()
+    began = time.monotonic()
+    for _ in range(100):
+        sender.ask("forecasts")
+    assert time.monotonic() - began < 0.2
+
+
+def test_a_queue_out_of_reach_is_left_alone_for_a_while_and_caught_up_with_after(
+    post: Post, caplog: pytest.LogCaptureFixture
+) -> None:
+    sender = Sender(post.deliver, first_pause=0.3)
+    post.away = True
+    sender.ask("forecasts")
+    assert until(lambda: post.tried == 1)
+    for _ in range(20):
+        sender.ask("forecasts")
+        time.sleep(0.005)
+    assert post.tried == 1
+    post.away = False
+    assert until(lambda: post.got == ["forecasts"])
+    assert "cannot be reached (OSError)" in caplog.text
+
+
+def test_a_short_command_does_not_wait_for_a_queue_that_is_away(post: Post) -> None:
+    sender = Sender(post.deliver, first_pause=30)
+    post.away = True
+    sender.ask("forecasts")
+    assert until(lambda: post.tried == 1)
+    began = time.monotonic()
+    assert not sender.flush(5)
+    assert time.monotonic() - began < 1
+
+
+def test_a_short_command_waits_no_longer_than_it_was_told(post: Post) -> None:
+    sender = Sender(post.deliver)
+    post.open.clear()
+    sender.ask("forecasts")
+    began = time.monotonic()
+    assert not sender.flush(0.2)
+    assert 0.15 < time.monotonic() - began < 1
+
+
+def test_a_name_nobody_knows_is_logged_and_harms_nothing(caplog: pytest.LogCaptureFixture) -> None:
+    wake("lunch")  # type: ignore[arg-type]  # a mistake the type checker would refuse
+    assert "“lunch”" in caplog.text
+
+
+def test_every_wake_up_names_a_task_that_the_worker_knows(settings: Settings) -> None:
+    app = queue_app()
+    app.loader.import_default_modules()
+    assert set(settings.QUEUE_WAKES.values()) <= set(app.tasks)
+    scheduled = {entry["task"] for entry in app.conf.beat_schedule.values()}
+    assert scheduled <= set(app.tasks)
+    assert {"config.tasks.sweep", settings.QUEUE_WAKES["refit"], settings.QUEUE_WAKES["plan"]} == scheduled
+
+
+@pytest.mark.django_db
+def test_waking_on_commit_with_no_queue_at_all_takes_no_time(
+    monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
+    away = threading.Event()
+    away.set()
+
+    def nobody_there(name: str) -> None:
+        if away.is_set():
+            time.sleep(1)
+            raise OSError("nobody listens there")
+
+    monkeypatch.setattr(waking, "_senders", {})
+    monkeypatch.setattr(waking.Sender.__init__, "__defaults__", (nobody_there,))
+    began = time.monotonic()
+    with django_capture_on_commit_callbacks(execute=True), transaction.atomic():
+        transaction.on_commit(lambda: wake("forecasts"))
+    assert time.monotonic() - began < 0.5
+    # Its thread lives on; it should neither go on trying nor speak beside other tests.
+    away.clear()
+    waking._sender_of_this_process().flush(10)

@@ -1,0 +1,90 @@
+"""`manage.py working`: the calculators in a terminal."""
+
+from __future__ import annotations
+
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from crib.catalogue.models import WorkMaterial
+from crib.management.commands.working import Command
+
+MILLING = ["milling", "diameter=5/8 in", "teeth=6", "surface_speed=120 sfm", "feed_per_tooth=0.0022 in"]
+
+
+def said(*words: str, **options: object) -> str:
+    out = StringIO()
+    call_command("working", *words, stdout=out, **options)
+    return out.getvalue()
+
+
+def test_without_a_name_it_lists_them_by_family() -> None:
+    text = said()
+    assert text.index("Cutting") < text.index("milling") < text.index("Life") < text.index("life-fit")
+
+
+def test_with_a_name_alone_it_shows_what_is_taken_and_given() -> None:
+    text = said("milling")
+    assert "surface_speed      m/min   Surface speed (vc); one way to say the speed" in text
+    assert "Diameter (DC); needed" in text
+    assert "manage.py working milling diameter=16 teeth=4" in text
+    assert "plunge or interpolate; plunge if not given" in said("chamfer-hole")
+    assert "no if not given" in said("drilling")
+    assert "lives='[{" in said("life-fit")
+
+
+def test_it_prints_results_working_and_cautions() -> None:
+    text = said(*MILLING, "radial_depth=2 mm")
+    assert "Spindle speed     733 rev/min" in text
+    assert "n = vc / (π · DC)\n    = 36.6 m/min / (π · 15.875 mm) = 733 rev/min  [iso-3002-3 (m)]" in text
+    assert "Assumed\n  The lead angle κr is 90 degrees." in text
+    assert "Guards closed" in text
+    assert "Assumed" not in said(*MILLING)
+    assert "9.68 in/min" in said(*MILLING, inch=True)
+
+
+def test_json_is_what_the_api_answers() -> None:
+    answer = json.loads(said(*MILLING, json=True))
+    assert list(answer) == ["inputs", "results", "working", "assumed", "cautions", "sources"]
+    assert answer["results"]["spindle_speed"]["value"] == pytest.approx(733.386, rel=1e-5)
+
+
+def test_lists_are_given_as_json() -> None:
+    text = said("tool-life", "points=[[60, 60], [100, 10]]", "surface_speed=80")
+    assert "Tool life" in text
+    assert "surface_speed=90" in said("tool-life")
+
+
+def test_a_material_of_the_catalogue_is_found(db: None) -> None:
+    WorkMaterial.objects.create(name="Duplex", iso_group="M", kc11=2400, mc=0.21)
+    text = said(*MILLING, "axial_depth=5", "radial_depth=1", "material=duplex")
+    assert "Duplex: kc1.1 2400 N/mm² and mc 0.21 (assumed)." in text
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["milking"], 'There is no working called "milking". There are: milling'),
+        (["milling", "diameter"], "“diameter” is not of the form key=value"),
+        (["milling", "diameter=1", "diameter=2"], "diameter is given twice."),
+        (["milling", "diameter=0", "teeth=x"], "Diameter must be above zero.\nTeeth"),
+        (
+            ["chamfer-hole", "hole_diameter=9", "chamfer_diameter=8", "included_angle=90", "tip_diameter=1"],
+            "larger than",
+        ),
+        (["tool-life", "points=sixty", "surface_speed=80"], "points must be JSON"),
+    ],
+)
+def test_bad_input_is_a_sentence(words: list[str], says: str) -> None:
+    with pytest.raises(CommandError) as caught:
+        said(*words)
+    assert says in str(caught.value)
+
+
+def test_from_the_shell_bad_input_ends_with_one(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        Command().run_from_argv(["manage.py", "working", "milling", "diameter=0"])
+    assert ended.value.code == 1
+    assert capsys.readouterr().err.startswith("Diameter must be above zero.")

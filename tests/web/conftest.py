@@ -1,0 +1,165 @@
+"""A browser that fails the test when a page complains, reaches elsewhere, or breaks the policy it was served with."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+# Playwright's synchronous calls run inside an event loop of its own, which Django would take for an async view.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, sync_playwright
+
+from crib.people.models import Person
+from crib.people.roles import ROLES
+from crib.people.services import take_on_person
+
+PASSWORD = "turn-the-edge-42"
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+Scheme = Literal["light", "dark"]
+SERIOUS = {"serious", "critical"}
+
+
+@dataclass
+class Complaints:
+    """What the browser said about the pages of one test."""
+
+    host: str
+    expected_statuses: set[int] = field(default_factory=set)
+    said: list[str] = field(default_factory=list)
+
+    def watch(self, page: Page) -> None:
+        page.on("console", self._console)
+        page.on("pageerror", lambda error: self.said.append(f"script error: {error}"))
+        page.on("request", self._request)
+        page.on("requestfailed", self._failed)
+
+    def _console(self, message: ConsoleMessage) -> None:
+        if message.type not in ("error", "warning"):
+            return
+        if any(f"status of {status} " in message.text for status in self.expected_statuses):
+            return
+        self.said.append(f"console {message.type}: {message.text}")
+
+    def _request(self, request: Request) -> None:
+        if not request.url.startswith((self.host, "data:", "about:", "blob:")):
+            self.said.append(f"a request left the host: {request.url}")
+
+    def _failed(self, request: Request) -> None:
+        # Leaving a page ends the requests that its live parts had under way; that is no fault.
+        if request.failure != "net::ERR_ABORTED":
+            self.said.append(f"request failed: {request.url} {request.failure}")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def people(transactional_db: None) -> dict[str, Person]:
+    """One person for each role, by the role's name, and the counter's tablet."""
+    made = {}
+    for role in ROLES:
+        made[role], _ = take_on_person(
+            username=role, first_name=role.capitalize(), last_name="Example", role=role, who=None, password=PASSWORD
+        )
+    made["tablet"], _ = take_on_person(
+        username="tablet", first_name="", last_name="", role="", who=None, password=PASSWORD, is_counter=True
+    )
+    return made
+
+
+@pytest.fixture
+def complaints(live_server: Any) -> Iterator[Complaints]:
+    """Collects what the browser says; anything at all fails the test at its end."""
+    heard = Complaints(host=live_server.url)
+    yield heard
+    assert heard.said == []
+
+
+OpenPage = Callable[..., Page]
+
+
+@pytest.fixture
+def open_page(
+    browser: Browser, live_server: Any, people: dict[str, Person], complaints: Complaints
+) -> Iterator[OpenPage]:
+    """Opens a page signed in as somebody: `open_page("lead", "/people/", width=800, height=1280, scheme="dark")`."""
+    contexts: list[BrowserContext] = []
+
+    def one(
+        who: str | Person | None,
+        path: str = "/",
+        *,
+        width: int = 1280,
+        height: int = 800,
+        scheme: Scheme = "light",
+        script: bool = True,
+        touch: bool = False,
+    ) -> Page:
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+            java_script_enabled=script,
+            has_touch=touch,
+            base_url=live_server.url,
+            reduced_motion="reduce",
+        )
+        contexts.append(context)
+        if who is not None:
+            context.add_cookies([session_cookie(people[who] if isinstance(who, str) else who, live_server.url)])
+        page = context.new_page()
+        complaints.watch(page)
+        page.goto(path)
+        return page
+
+    yield one
+    for context in contexts:
+        context.close()
+
+
+def session_cookie(person: Person, url: str) -> Any:
+    """The cookie of a browser in which `person` has signed in."""
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return {
+        "name": settings.SESSION_COOKIE_NAME,
+        "value": client.cookies[settings.SESSION_COOKIE_NAME].value,
+        "url": url,
+    }
+
+
+def accessibility_faults(page: Page) -> list[str]:
+    """What axe finds of WCAG 2.2 A and AA that is serious or critical, one line for each element."""
+    results = Axe().run(
+        page,
+        options={
+            "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+            "resultTypes": ["violations"],
+        },
+    )
+    return [
+        f"{fault['id']} ({fault['impact']}): {' '.join(map(str, node['target']))}: {node.get('failureSummary', '')}"
+        for fault in results.response["violations"]
+        if fault["impact"] in SERIOUS
+        for node in fault["nodes"]
+    ]

@@ -1,0 +1,101 @@
+"""The same rules for the pages of single things, found by following the links of a shop with work in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+from django.urls import resolve
+
+from crib.floor import services as floor
+from crib.people.models import Person
+from crib.web.context import PLACES
+from tests.shop import Shop
+from tests.web.conftest import OpenPage, Scheme
+from tests.web.test_every_page import faults_of
+from tests.web.test_rights import OPEN_TO_ALL_ROLES
+from tests.web.walk import addresses, forms_in, links_in, pages_in
+
+NAMES = {address.name: address for address in addresses()}
+
+
+def full_shop() -> Shop:
+    """A shop in which everything that has a page of its own is there at least once."""
+    shop = Shop()
+    shop.stock(shop.chamfer_tip, 5)
+    for _ in (shop.offer, shop.operation, shop.edge):
+        pass
+    shop.log_run()
+    # One tool without a tip in it: its pages have no edge to speak of.
+    floor.build_assembly(
+        holder=shop.item(shop.holder),
+        body=shop.item(shop.body),
+        gauge_length_mm=160.0,
+        stick_out_mm=60.0,
+        who=shop.setter,
+    )
+    shop.check_out(shop.chamfer_tip, by=shop.setter)
+    return shop
+
+
+def signed_in(person: Person) -> Client:
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def reachable(person: Person) -> dict[str, str]:
+    client = signed_in(person)
+    start = [NAMES[name].url() for name, *_ in PLACES if name in NAMES]
+    return pages_in(client, [*start, "/people/", "/me/"])
+
+
+@pytest.fixture
+def busy(people: dict[str, Person]) -> Callable[[str], dict[str, str]]:
+    full_shop()
+    return lambda role: reachable(people[role])
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 1280)])
+def test_pages_of_single_things_are_sound(
+    busy: Callable[[str], dict[str, str]], open_page: OpenPage, width: int, height: int, scheme: Scheme
+) -> None:
+    pages = busy("lead")
+    assert len(pages) >= 4, "the walk found next to nothing"
+    page = open_page("lead", "about:blank", width=width, height=height, scheme=scheme)
+    assert [fault for name, url in sorted(pages.items()) for fault in faults_of(page, name, url)] == []
+
+
+def test_without_a_role_no_form_of_a_full_shop_does_anything(
+    busy: Callable[[str], dict[str, str]], people: dict[str, Person]
+) -> None:
+    lead, nobody = (signed_in(people[one]) for one in ("lead", "machinist"))
+    people["machinist"].groups.clear()
+    posts = {post for url in busy("lead").values() for post in [url, *forms_in(lead.get(url).content.decode())]}
+    done = []
+    for post in sorted(posts):
+        name = resolve(post.split("?")[0]).url_name
+        if name in OPEN_TO_ALL_ROLES:
+            continue
+        status = nobody.post(post).status_code
+        if status not in (403, 405):
+            done.append(f"{name} {post} answered {status}")
+    assert len(posts) > 10, "the walk found next to nothing"
+    assert done == []
+
+
+@pytest.mark.parametrize("role", ["machinist", "attendant", "planner", "engineer", "lead"])
+def test_no_role_meets_a_link_that_leads_nowhere(
+    busy: Callable[[str], dict[str, str]], people: dict[str, Person], role: str
+) -> None:
+    client = signed_in(people[role])
+    dead = []
+    for name, url in busy(role).items():
+        for link in dict.fromkeys(links_in(client.get(url).content.decode())):
+            status = client.get(link).status_code
+            if status >= 400 and status != 405:
+                dead.append(f"{name} {url} links to {link}, which answers {status}")
+    assert dead == []

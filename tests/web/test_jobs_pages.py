@@ -1,0 +1,165 @@
+"""Jobs and operations as pages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from crib.catalogue.models import Job
+from crib.catalogue.services import create_job
+from crib.floor import services
+from crib.floor.models import Operation
+from tests.shop import Shop
+from tests.web.test_machines_pages import client, see, send, text
+
+
+def operation_fields(shop: Shop, **changes: Any) -> dict[str, Any]:
+    return {
+        "number": 10, "name": "Mill the pocket", "machine": shop.machine.pk, "tip": shop.chamfer_tip.pk,
+        "material": shop.material.pk, "kind_of_cut": "milling", "surface_speed": "200 ft/min", "feed": "0.002 in",
+        "depth": "1", "width": "6", "length_of_cut": "500", "passes": 1, "accepted_risk": 0.05,
+        "cost_of_lost_part": 900, "chance_part_lost": 1, "change_minutes": 3,
+    } | changes  # fmt: skip
+
+
+def test_a_job_is_entered_changed_and_put_away(shop: Shop) -> None:
+    fields = {"code": "j-7", "part": "Pump shaft", "quantity": 40, "due": "2026-12-24", "state": "planned"}
+    assert "J-7 is saved" in text(send(shop.engineer, "add_job", **fields))
+    assert send(shop.engineer, "add_job", **fields).status_code == 400
+    job = Job.objects.get()
+    assert "J-7 is saved" in text(
+        send(shop.engineer, "change_job", job.pk, **fields | {"quantity": 50, "state": "done"})
+    )
+    job.refresh_from_db()
+    assert (job.quantity, job.state, job.code) == (50, "done", "J-7")
+    assert "Pump shaft" not in text(see(shop.setter, "jobs"))
+    assert "Pump shaft" in text(client(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
+    assert "is put away" in text(send(shop.engineer, "retire_job", job.pk))
+
+
+def test_an_operation_is_added_in_any_unit(shop: Shop) -> None:
+    answer = send(shop.engineer, "add_operation", shop.job.pk, **operation_fields(shop))
+    operation = Operation.objects.get()
+    # 200 ft/min is 60.96 m/min, by the definition of the foot.
+    assert operation.surface_speed == pytest.approx(60.96)
+    assert operation.minutes_source == "computed"
+    assert "Worked out by the milling working" in text(answer)
+    assert "61 m/min" in text(answer) or "60.96 m/min" in text(answer)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"surface_speed": "0"}, "must be above zero"),
+        ({"surface_speed": "12 kg"}, "12 kg"),
+        ({"feed": "many"}, "is not a number with a unit"),
+        ({"width": "40"}, "wider than the tool"),
+        ({"depth": "9"}, "deeper than CT-45-12 may cut"),
+        ({"name": ""}, "required"),
+        ({"accepted_risk": "2"}, "0.999"),
+    ],
+)
+def test_an_absurd_operation_is_refused_beside_its_field(shop: Shop, changes: dict[str, Any], words: str) -> None:
+    refused = send(shop.engineer, "add_operation", shop.job.pk, **operation_fields(shop, **changes))
+    page = text(refused)
+    assert refused.status_code == 400
+    assert "Nothing was saved" in page
+    if words != "12 kg":
+        assert words in page
+    assert not Operation.objects.exists()
+
+
+def test_a_change_sent_back_untouched_in_inches_changes_nothing(shop: Shop) -> None:
+    shop.engineer.units = "inch"
+    shop.engineer.save()
+    before = Operation.objects.values().get(pk=shop.operation.pk)
+    page = see(shop.engineer, "change_operation", shop.operation.pk)
+    form = page.context["form"]
+    assert form.fields["surface_speed"].shown_unit == "ft/min"
+    shown = {name: form[name].value() for name in form.fields}
+    fields = {name: getattr(value, "pk", value) for name, value in shown.items() if value is not None}
+    assert "is saved" in text(send(shop.engineer, "change_operation", shop.operation.pk, **fields))
+    assert Operation.objects.values().get(pk=shop.operation.pk) == before
+
+
+def test_minutes_are_taken_anew_from_the_page(shop: Shop) -> None:
+    refused = send(shop.engineer, "take_minutes", shop.operation.pk, source="learnt")
+    assert (refused.status_code, "say enough" in text(refused)) == (409, True)
+    services.change_operation(operation=shop.operation, length_of_cut=300.0, who=shop.engineer)
+    assert "minutes in cut per part now" in text(send(shop.engineer, "take_minutes", shop.operation.pk))
+    shop.operation.refresh_from_db()
+    assert shop.operation.minutes_source == "computed"
+
+
+def test_the_operation_page_shows_edges_at_work_and_gone(shop: Shop) -> None:
+    shop.log_run(parts=5)
+    services.end_and_turn(edge=shop.edge, outcome="worn", wear_land_mm=0.28, who=shop.setter)
+    page = text(see(shop.planner, "operation", shop.operation.pk))
+    for words in ("CT-45-12 edge 2", "Worn", "0.28 mm", "Typed by hand", "1592 rev/min"):
+        assert words in page, words
+    assert see(shop.planner, "operation", 9999).status_code == 404
+
+
+def test_the_setup_sheet_carries_tool_conditions_and_cautions(shop: Shop) -> None:
+    shop.load_tool()
+    page = text(see(shop.setter, "setup_sheet", shop.operation.pk))
+    for words in (
+        "Starting values",
+        "Guards closed",
+        "Duplex 1.4462",
+        "160 mm",
+        "Gauge length",
+        "data-print",
+        "BD-12-100",
+    ):
+        assert words in page, words
+    services.unload_pocket(machine=shop.machine, pocket=3, who=shop.setter)
+    assert "No assembly with CT-45-12" in text(see(shop.setter, "setup_sheet", shop.operation.pk))
+
+
+def test_an_operation_at_work_is_not_put_away(shop: Shop) -> None:
+    shop.load_tool()
+    assert send(shop.engineer, "retire_operation", shop.operation.pk).status_code == 409
+    services.end_edge(edge=shop.edge, outcome="end_of_job", who=shop.setter)
+    assert "is put away" in text(send(shop.engineer, "retire_operation", shop.operation.pk))
+    assert "Put away" in text(see(shop.setter, "job", shop.job.pk))
+
+
+def test_pages_cost_the_same_with_5_and_with_50(shop: Shop) -> None:
+    def add(first: int, count: int) -> None:
+        for number in range(first, first + count):
+            create_job(code=f"J-{number}", part="Bracket", quantity=10, who=shop.lead)
+            services.create_operation(
+                job=shop.job, number=100 + number, name="Chamfer", machine=shop.machine, tip=shop.chamfer_tip,
+                body=shop.body, material=shop.material, kind_of_cut="chamfering", who=shop.engineer,
+            )  # fmt: skip
+
+    shop.log_run()
+    add(1, 5)
+    browser = client(shop.setter)
+    addresses = [
+        reverse("crib:jobs"),
+        reverse("crib:job", args=[shop.job.pk]),
+        reverse("crib:operation", args=[shop.operation.pk]),
+    ]
+    counts = []
+    for address in addresses:
+        browser.get(address)
+        with CaptureQueriesContext(connection) as few:
+            browser.get(address)
+        counts.append(len(few))
+    add(10, 30)
+    for address, count in zip(addresses, counts, strict=True):
+        with CaptureQueriesContext(connection) as many:
+            browser.get(address)
+        assert len(many) == count, address
+
+
+def test_no_jobs_says_what_to_do_first(shop: Shop) -> None:
+    assert "Enter a job" in text(see(shop.engineer, "jobs"))
+    assert "No job is done yet" in text(client(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
+    assert "Add the first step" in text(see(shop.engineer, "job", shop.job.pk))
