@@ -72,6 +72,8 @@ class Design(Retirable):
     shank_mm = models.FloatField("shank diameter DMM", null=True, blank=True)
     length_mm = models.FloatField("functional length LF", null=True, blank=True)
     max_spindle_speed = models.FloatField("largest spindle speed RPMX", null=True, blank=True, help_text="1/min")
+    hone_mm = models.FloatField("hone of the edge", null=True, blank=True, help_text="a thinner chip rubs")
+    max_chip_mm = models.FloatField("largest chip thickness", null=True, blank=True)
 
     machine_side_system = models.CharField(max_length=30, blank=True, help_text="coupling towards the machine")
     machine_side_size = models.CharField(max_length=20, blank=True)
@@ -150,6 +152,9 @@ class Machine(Retirable):
     max_spindle_speed = models.FloatField(null=True, blank=True, help_text="1/min")
     max_feed_rate = models.FloatField(null=True, blank=True, help_text="mm/min")
     max_power_kw = models.FloatField(null=True, blank=True)
+    power_curve = models.JSONField(
+        default=list, blank=True, help_text="the spindle's power at its speeds: [[1/min, kW], …], rising in speed"
+    )
     efficiency = models.FloatField(default=0.8)
     hourly_rate = models.DecimalField(max_digits=10, decimal_places=2, default=Decimal("0"))
     feed = models.CharField(max_length=10, choices=Feed.choices, default=Feed.NONE)

@@ -54,6 +54,10 @@ class Operation(models.Model):
     work_diameter = models.FloatField(null=True, blank=True, help_text="mm, of turned work; outside when facing")
     inner_diameter = models.FloatField(null=True, blank=True, help_text="mm, where facing ends; 0 is the centre")
     coolant = models.CharField(max_length=40, blank=True)
+    contact_low = models.FloatField(
+        null=True, blank=True, help_text="mm above the tip flat: where the band of the flute that cuts begins"
+    )
+    contact_high = models.FloatField(null=True, blank=True, help_text="mm above the tip flat: where it ends")
 
     minutes_per_part = models.FloatField(null=True, blank=True, help_text="minutes in cut for each part")
     minutes_source = models.CharField(max_length=8, choices=MinutesSource.choices, default=MinutesSource.MISSING)
@@ -81,6 +85,11 @@ class Operation(models.Model):
             models.CheckConstraint(
                 condition=Q(minutes_per_part__isnull=True) | Q(minutes_per_part__gt=0),
                 name="operation_minutes_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(contact_low__isnull=True, contact_high__isnull=True)
+                | Q(contact_low__gte=0, contact_high__gt=F("contact_low")),
+                name="operation_contact_is_a_band",
             ),
         ]
 
@@ -245,6 +254,10 @@ class Run(models.Model):
     minutes = models.FloatField("minutes in cut", help_text="negative only on a run that reverses another")
     minutes_computed = models.BooleanField(default=False, help_text="from parts × minutes per part, not measured")
     parts = models.IntegerField(default=0)
+    contact_low = models.FloatField(
+        default=0.0, help_text="mm above the tip flat, as the operation had it; 0 and 0: no band"
+    )
+    contact_high = models.FloatField(default=0.0)
     source = models.CharField(max_length=6, choices=Source.choices)
     source_key = models.CharField(max_length=120)
     logged_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="runs")
@@ -276,18 +289,25 @@ class Run(models.Model):
 
 
 class EdgeMinutes(models.Model):
-    """Running minutes and parts of an edge at one operation, kept in the transaction of each run."""
+    """Running minutes and parts of an edge at one operation and band, kept in the transaction of each run."""
 
     edge = models.ForeignKey(Edge, on_delete=models.PROTECT, related_name="totals")
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="totals")
     minutes = models.FloatField(default=0.0)
     parts = models.IntegerField(default=0)
+    contact_low = models.FloatField(default=0.0, help_text="mm above the tip flat; 0 and 0 where no band is known")
+    contact_high = models.FloatField(default=0.0)
     clock_minutes = models.FloatField(default=0.0, help_text="from start to end of its runs: the pace of the job")
     first_started_at = models.DateTimeField(null=True)
     last_ended_at = models.DateTimeField(null=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["edge", "operation"], name="one_total_per_edge_and_operation")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["edge", "operation", "contact_low", "contact_high"],
+                name="one_total_per_edge_operation_and_band",
+            )
+        ]
         verbose_name_plural = "edge minutes"
 
     def __str__(self) -> str:
