@@ -11,6 +11,7 @@ import functools
 import re
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
+import numpy as np
 import pint
 
 from calc.errors import WorkingError
@@ -82,13 +83,30 @@ def in_unit(value: Any, unit: str) -> Quantity:
 
     Returns
     -------
-    the quantity in that unit
+    the quantity in that unit; of one value a plain float, of an array an array
 
     >>> in_unit(ureg.Quantity(1, "inch") * 2, "mm").magnitude
     50.8
     """
-    quantity: Quantity = value.to(unit_named(unit))
-    return quantity
+    wanted = unit_named(unit)
+    return ureg.Quantity(plain(value.m_as(wanted)), wanted)
+
+
+def plain(number: Any) -> Any:
+    """Turn the scalar that an array function gave into a plain number, and leave an array as it is.
+
+    Parameters
+    ----------
+    number : number or array
+
+    Returns
+    -------
+    the same, never a NumPy scalar
+
+    >>> plain(np.cos(0.0)), plain(np.array([1.0, 2.0]))
+    (1.0, array([1., 2.]))
+    """
+    return number.item() if isinstance(number, np.generic) else number
 
 
 @functools.lru_cache(maxsize=512)

@@ -6,20 +6,20 @@ Spindle speed is carried in ``1/min``; see `calc.registry`. Import from here: th
 
 import functools
 import inspect
-import math
 from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar
 
+import numpy as np
 import pint
 
 from calc.errors import WorkingError
-from calc.registry import Quantity, System, in_unit, revolutions_per_minute, unit_named, ureg
+from calc.registry import Quantity, System, in_unit, plain, revolutions_per_minute, unit_named, ureg
 from calc.shown import show, show_number
 from calc.typed import check_dimension, read_number, read_quantity, said
 
 __all__ = [
-    "Quantity", "System", "check_dimension", "in_unit", "read_number", "read_quantity", "require_positive",
-    "revolutions_per_minute", "said", "show", "show_number", "takes", "unit_named", "ureg",
+    "Quantity", "System", "check_dimension", "in_unit", "plain", "read_number", "read_quantity", "require",
+    "require_positive", "revolutions_per_minute", "said", "show", "show_number", "takes", "unit_named", "ureg",
 ]  # fmt: skip
 
 P = ParamSpec("P")
@@ -64,13 +64,35 @@ def takes(**units: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     return decorate
 
 
-def require_positive(argument: str, value: Any) -> None:
-    """Refuse a quantity or number that is not above zero and finite.
+def require(argument: str, holds: Any, sentence: str) -> None:
+    """Refuse an argument unless a condition holds, of an array at every point.
 
     Parameters
     ----------
     argument : name the complaint carries
-    value : quantity or number
+    holds : bool, or an array of them
+    sentence : what is wrong and the way out
+
+    Raises
+    ------
+    WorkingError : when it does not hold
+
+    >>> require("teeth", np.array([2, 0]) > 0, "Teeth must be above zero.")
+    Traceback (most recent call last):
+        ...
+    calc.errors.WorkingError: Teeth must be above zero.
+    """
+    if not (holds.all() if isinstance(holds, np.ndarray) else holds):
+        raise WorkingError(argument, sentence)
+
+
+def require_positive(argument: str, value: Any) -> None:
+    """Refuse a quantity, number or array that is not above zero and finite.
+
+    Parameters
+    ----------
+    argument : name the complaint carries
+    value : quantity or number, or an array of them
 
     Raises
     ------
@@ -82,5 +104,4 @@ def require_positive(argument: str, value: Any) -> None:
     calc.errors.WorkingError: Diameter must be above zero.
     """
     magnitude = value.magnitude if isinstance(value, pint.Quantity) else value
-    if not magnitude > 0 or math.isinf(magnitude):
-        raise WorkingError(argument, f"{said(argument)} must be above zero.")
+    require(argument, (magnitude > 0) & (magnitude < np.inf), f"{said(argument)} must be above zero.")
