@@ -14,7 +14,7 @@ Taken: TypeAlias = defaultdict[tuple[int, int], list[tuple[datetime, datetime]]]
 
 @dataclass(frozen=True, slots=True)
 class OperationFacts:
-    """What a run needs to know of its operation."""
+    """What a run needs to know of its operation; contact 0 and 0 where no band of the flute is known."""
 
     pk: int
     says: str
@@ -22,6 +22,8 @@ class OperationFacts:
     minutes_per_part: float | None
     job: int
     is_last: bool
+    contact_low: float = 0.0
+    contact_high: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,7 +97,7 @@ class RunBook:
         numbers |= {name for name in texts.values() if isinstance(name, int)}
         jobs = {name[0] for name in texts.values() if not isinstance(name, int)}
         rows = Operation.objects.filter(Q(pk__in=numbers) | Q(job__code__in=jobs)).values_list(
-            "pk", "job__code", "number", "tip_id", "minutes_per_part", "job_id"
+            "pk", "job__code", "number", "tip_id", "minutes_per_part", "job_id", "contact_low", "contact_high"
         )
         last = dict(
             Operation.objects.filter(job__in={row[5] for row in rows}, retired_at=None)
@@ -105,8 +105,9 @@ class RunBook:
             .values_list("job_id")
             .annotate(last=Max("number"))
         )
-        for pk, job, number, tip, minutes, job_pk in rows:
-            facts = OperationFacts(pk, f"{job}/{number}", tip, minutes, job_pk, last.get(job_pk) == number)
+        for pk, job, number, tip, minutes, job_pk, low, high in rows:
+            is_last = last.get(job_pk) == number
+            facts = OperationFacts(pk, f"{job}/{number}", tip, minutes, job_pk, is_last, low or 0.0, high or 0.0)
             self._operations[pk] = self._operations[job, number] = facts
         for text, name in texts.items():
             if name in self._operations:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.db import connection
 from django.db.models import F, Model, Value
@@ -22,20 +22,23 @@ from crib.people.models import Person
 
 # Below this a COPY costs more than it saves.
 COPY_FROM = 50
-# Seven values each, and SQLite takes 32,766 in one statement.
-AT_ONCE = 4_000
+# Nine values each, and SQLite takes 32,766 in one statement.
+AT_ONCE = 3_500
 RUN_COLUMNS = (
     "machine_id", "pocket", "operation_id", "edge_id", "started_at", "ended_at", "minutes", "minutes_computed",
-    "parts", "source", "source_key", "logged_by_id", "logged_at",
+    "parts", "contact_low", "contact_high", "source", "source_key", "logged_by_id", "logged_at",
 )  # fmt: skip
+
+
+# Edge, operation, and from where to where on the flute; 0 and 0 is no known band.
+Name: TypeAlias = tuple[int, int, float, float]
 
 
 @dataclass(slots=True)
 class Sum:
-    """What a list of runs adds to one edge at one operation."""
+    """What a list of runs adds to one edge at one operation and band of its flute, which are its name."""
 
-    edge: int
-    operation: int
+    name: Name
     first: datetime
     last: datetime
     minutes: float = 0.0
@@ -60,19 +63,20 @@ def write_runs(lines: Sequence[Line], *, who: Person, now: datetime) -> None:
         _copy(lines, who=who, now=now)
     else:
         _insert(lines, who=who, now=now)
-    sums: dict[tuple[int, int], Sum] = {}
+    sums: dict[Name, Sum] = {}
     made: dict[int, int] = {}
     for line in lines:
-        name, draft = (line.edge, line.operation.pk), line.draft
+        operation, draft = line.operation, line.draft
+        name = (line.edge, operation.pk, operation.contact_low, operation.contact_high)
         total = sums.get(name)
         if total is None:
-            total = sums[name] = Sum(*name, first=draft.started_at, last=draft.ended_at)
+            total = sums[name] = Sum(name, first=draft.started_at, last=draft.ended_at)
         total.add(
             minutes=line.minutes, parts=draft.parts, clock_minutes=line.clock_minutes,
             started=draft.started_at, ended=draft.ended_at,
         )  # fmt: skip
-        if line.operation.is_last:
-            made[line.operation.job] = made.get(line.operation.job, 0) + draft.parts
+        if operation.is_last:
+            made[operation.job] = made.get(operation.job, 0) + draft.parts
     add_to_totals(list(sums.values()))
     add_to_jobs(made)
 
@@ -91,9 +95,11 @@ def _insert(lines: Sequence[Line], *, who: Person, now: datetime) -> None:
 def _values(line: Line, who: Person, now: datetime) -> tuple[Any, ...]:
     draft, machine = line.draft, line.machine
     assert machine is not None  # placed before it comes here
+    operation = line.operation
     return (
-        machine.pk, line.pocket, line.operation.pk, line.edge, draft.started_at, draft.ended_at, line.minutes,
-        line.computed, draft.parts, str(draft.source), draft.source_key, who.pk, now,
+        machine.pk, line.pocket, operation.pk, line.edge, draft.started_at, draft.ended_at, line.minutes,
+        line.computed, draft.parts, operation.contact_low, operation.contact_high,
+        str(draft.source), draft.source_key, who.pk, now,
     )  # fmt: skip
 
 
@@ -125,9 +131,10 @@ def _per_edge(sums: Sequence[Sum]) -> Iterable[Sum]:
     """One sum per edge; its operation is the one worked at last."""
     of_edge: dict[int, Sum] = {}
     for part in sums:
-        whole = of_edge.setdefault(part.edge, Sum(part.edge, part.operation, first=part.first, last=part.last))
+        edge = part.name[0]
+        whole = of_edge.setdefault(edge, Sum(part.name, first=part.first, last=part.last))
         if part.last >= whole.last:
-            whole.operation = part.operation
+            whole.name = part.name
         whole.add(
             minutes=part.minutes,
             parts=part.parts,
@@ -141,15 +148,15 @@ def _per_edge(sums: Sequence[Sum]) -> Iterable[Sum]:
 def _add_at_operations(sums: Sequence[Sum]) -> None:
     table = _table(EdgeMinutes)
     kept = moment_as_kept()
-    rows = [
-        (one.edge, one.operation, one.minutes, one.parts, one.clock_minutes, kept(one.first), kept(one.last))
-        for one in sums
-    ]
+    rows = [(*one.name, one.minutes, one.parts, one.clock_minutes, kept(one.first), kept(one.last)) for one in sums]
     _execute(
         f"""
-        INSERT INTO {table} (edge_id, operation_id, minutes, parts, clock_minutes, first_started_at, last_ended_at)
+        INSERT INTO {table} (
+          edge_id, operation_id, contact_low, contact_high,
+          minutes, parts, clock_minutes, first_started_at, last_ended_at
+        )
         VALUES {{rows}}
-        ON CONFLICT (edge_id, operation_id) DO UPDATE SET
+        ON CONFLICT (edge_id, operation_id, contact_low, contact_high) DO UPDATE SET
           minutes = {table}.minutes + excluded.minutes,
           parts = {table}.parts + excluded.parts,
           clock_minutes = {table}.clock_minutes + excluded.clock_minutes,
@@ -165,7 +172,7 @@ def _add_at_operations(sums: Sequence[Sum]) -> None:
 def _add_to_edges(sums: Sequence[Sum]) -> None:
     table = _table(Edge)
     kept = moment_as_kept()
-    rows = [(one.edge, one.operation, one.minutes, one.parts, kept(one.last)) for one in sums]
+    rows = [(*one.name[:2], one.minutes, one.parts, kept(one.last)) for one in sums]
     newest = f"({table}.last_run_ended_at IS NULL OR {table}.last_run_ended_at <= added.last)"
     _execute(
         f"""

@@ -17,7 +17,7 @@ from tests.shop import Shop, assert_ledger_balances, at_once, type_name
 
 
 def assert_totals_are_sums() -> None:
-    """Every edge, and every edge at each operation, has what its runs add up to."""
+    """Every edge, and every edge at each operation and band, has what its runs add up to."""
     for edge in Edge.objects.all():
         sums = Run.objects.filter(edge=edge).aggregate(minutes=Sum("minutes"), parts=Sum("parts"))
         assert edge.parts == (sums["parts"] or 0)
@@ -25,7 +25,12 @@ def assert_totals_are_sums() -> None:
         in_force = Run.objects.filter(edge=edge, reverses=None, reversed_by=None)
         assert edge.last_run_ended_at == max((run.ended_at for run in in_force), default=None)
     for total in EdgeMinutes.objects.all():
-        runs = Run.objects.filter(edge=total.edge, operation=total.operation)
+        runs = Run.objects.filter(
+            edge=total.edge,
+            operation=total.operation,
+            contact_low=total.contact_low,
+            contact_high=total.contact_high,
+        )
         assert total.parts == sum(run.parts for run in runs)
         assert total.minutes == pytest.approx(sum(run.minutes for run in runs), abs=1e-9)
 

@@ -80,6 +80,8 @@ def reverse_run(*, run: Run, who: Person, source_key: str) -> Run:
         minutes=-run.minutes,
         minutes_computed=run.minutes_computed,
         parts=-run.parts,
+        contact_low=run.contact_low,
+        contact_high=run.contact_high,
         source=Run.Source.TYPED,
         source_key=source_key,
         logged_by=who,
@@ -94,11 +96,12 @@ def reverse_run(*, run: Run, who: Person, source_key: str) -> Run:
 def _take_from_totals(edge: Edge, run: Run) -> None:
     in_force = Run.objects.filter(edge=edge, reverses=None, reversed_by=None)
     clock_minutes = (run.ended_at - run.started_at).total_seconds() / 60
-    EdgeMinutes.objects.filter(edge=edge, operation_id=run.operation_id).update(
+    same_band = {"operation": run.operation_id, "contact_low": run.contact_low, "contact_high": run.contact_high}
+    EdgeMinutes.objects.filter(edge=edge, **same_band).update(
         minutes=F("minutes") - run.minutes,
         parts=F("parts") - run.parts,
         clock_minutes=F("clock_minutes") - clock_minutes,
-        last_ended_at=in_force.filter(operation_id=run.operation_id).aggregate(last=Max("ended_at"))["last"],
+        last_ended_at=in_force.filter(**same_band).aggregate(last=Max("ended_at"))["last"],
     )
     Edge.objects.filter(pk=edge.pk).update(
         minutes=F("minutes") - run.minutes,
