@@ -62,6 +62,7 @@ class Sender:
         self._waiting: dict[str, None] = {}
         self._sending = False
         self._resting = False
+        self._stopping = False
         self._changed = threading.Condition()
         self._thread: threading.Thread | None = None
 
@@ -70,6 +71,7 @@ class Sender:
             raise ValueError(f"There is no wake-up named “{name}”.")
         with self._changed:
             self._waiting[name] = None
+            self._stopping = False
             if self._thread is None:
                 self._thread = threading.Thread(target=self._run, name="wake", daemon=True)
                 self._thread.start()
@@ -80,24 +82,48 @@ class Sender:
         with self._changed:
             return self._changed.wait_for(lambda: self._resting or self._idle(), timeout=seconds) and self._idle()
 
+    def stop(self, seconds: float = EXIT_SECONDS) -> bool:
+        """End the thread, and leave to the sweep what still waits; asking again starts another.
+
+        Answers whether it has ended: a message on its way is not broken off, only waited for.
+        """
+        with self._changed:
+            thread = self._thread
+            self._stopping = thread is not None
+            self._waiting.clear()
+            self._changed.notify_all()
+        if thread is None:
+            return True
+        thread.join(seconds)
+        return not thread.is_alive()
+
     def _idle(self) -> bool:
         return not self._waiting and not self._sending
 
     def _run(self) -> None:
-        while True:
-            with self._changed:
-                self._changed.wait_for(lambda: bool(self._waiting))
-                name = next(iter(self._waiting))
-                del self._waiting[name]
-                self._sending = True
+        while (name := self._next_name()) is not None:
             sent = self._try(name)
             with self._changed:
                 self._sending = False
                 self._resting = not sent
-                if not sent:
+                if not sent and not self._stopping:
                     self._waiting[name] = None
                 self._changed.notify_all()
-            time.sleep(SECONDS_BETWEEN_SENDS if sent else self._next_pause())
+                pause = SECONDS_BETWEEN_SENDS if sent else self._next_pause()
+                self._changed.wait_for(lambda: self._stopping, timeout=pause)
+
+    def _next_name(self) -> str | None:
+        """What to send next, as soon as there is something; None when this thread is to end."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._stopping or bool(self._waiting))
+            if self._stopping:
+                self._stopping = False
+                self._thread = None
+                return None
+            name = next(iter(self._waiting))
+            del self._waiting[name]
+            self._sending = True
+            return name
 
     def _try(self, name: str) -> bool:
         try:
@@ -128,9 +154,17 @@ def _sender_of_this_process() -> Sender:
     return sender
 
 
+def stop_sending(seconds: float = EXIT_SECONDS) -> bool:
+    """End this process's sender, as a test does with what it started; the next wake-up starts another."""
+    sender = _senders.get(os.getpid())
+    return sender is None or sender.stop(seconds)
+
+
 @atexit.register
 def _flush_at_exit() -> None:
     """A short command that logged a run should not leave its wake-up behind."""
     sender = _senders.get(os.getpid())
     if sender is not None:
         sender.flush()
+        # It must not begin anew, or speak, while the interpreter goes down about it.
+        sender.stop(0)

@@ -5,10 +5,12 @@ A backup is a compressed tar with `manifest.json`, the database under `database/
 snapshot. Secrets are not in it: passwords only as their hashes, and not the signing key.
 """
 
+import gzip
 import hashlib
 import json
 import tarfile
 import tempfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +27,7 @@ from crib.management import databases
 
 FORMAT = "edgetally-backup-1"
 MANIFEST = "manifest.json"
+BLOCK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -84,7 +87,11 @@ def _contents(manifest: dict[str, Any]) -> Contents:
 @contextmanager
 def _working_folder() -> Iterator[Path]:
     # Beside the data: what is large there should not have to fit into a small /tmp.
-    with tempfile.TemporaryDirectory(prefix="backup-", dir=settings.DATA_DIR) as folder:
+    try:
+        made = tempfile.TemporaryDirectory(prefix="backup-", dir=settings.DATA_DIR)
+    except OSError as refused:
+        raise CommandError(f"{settings.DATA_DIR} cannot be written ({refused.strerror}).") from refused
+    with made as folder:
         (Path(folder) / "database").mkdir()
         yield Path(folder)
 
@@ -100,34 +107,67 @@ def _members(folder: Path) -> list[tuple[str, Path]]:
 
 def _unpacked(file: Path, folder: Path) -> dict[str, Any]:
     """The manifest, when every member it names is there with its own fingerprint and nothing else is."""
-    broken = CommandError(f"{file} is damaged, so nothing was changed; use another backup.")
     try:
+        _read_to_the_end(file)
         with tarfile.open(file, "r:gz") as archive:
             archive.extractall(folder, filter="data")
-        manifest: dict[str, Any] = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
-    except FileNotFoundError as missing:
-        raise CommandError(f"There is no backup {file}.") if not file.exists() else broken from missing
-    except (tarfile.TarError, EOFError, OSError, ValueError) as unread:
+        manifest = _sound_manifest(json.loads((folder / MANIFEST).read_text(encoding="utf-8")), file)
+    except (tarfile.TarError, zlib.error, EOFError, OverflowError, RecursionError, ValueError) as unread:
         raise CommandError(f"{file} is no backup of Edgetally, or it is damaged; nothing was changed.") from unread
-    if manifest.get("format") != FORMAT:
-        raise CommandError(f"{file} was not written by this version of Edgetally; nothing was changed.")
+    except OSError as refused:
+        raise _unreadable(file, refused) from refused
     there = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()} - {MANIFEST}
     if there != set(manifest["files"]) or any(
         _digest(folder / name) != digest for name, digest in manifest["files"].items()
     ):
-        raise broken
+        raise CommandError(f"{file} is damaged, so nothing was changed; use another backup.")
     return manifest
+
+
+def _read_to_the_end(file: Path) -> None:
+    """The check sum over the whole stands at its very end, where unpacking alone would not look."""
+    with gzip.open(file) as whole:
+        while whole.read(BLOCK):
+            pass
+
+
+def _sound_manifest(read: Any, file: Path) -> dict[str, Any]:
+    """The manifest, when it says all that a manifest has to say; a ValueError otherwise."""
+    if not isinstance(read, dict):
+        raise ValueError("the manifest is none")
+    if read.get("format") != FORMAT:
+        raise CommandError(f"{file} was not written by this version of Edgetally; nothing was changed.")
+    texts: list[Any] = [read.get("made_at"), read.get("vendor")]
+    migrations, rows, files = read.get("migrations"), read.get("rows"), read.get("files")
+    if not (isinstance(migrations, list) and isinstance(rows, dict) and isinstance(files, dict)):
+        raise ValueError("a part of the manifest is missing")
+    if not all(isinstance(text, str) for text in [*texts, *migrations, *files.values()]):
+        raise ValueError("a text of the manifest is none")
+    if not all(type(count) is int for count in rows.values()):
+        raise ValueError("a count of rows is none")
+    return read
+
+
+def _unreadable(file: Path, refused: OSError) -> CommandError:
+    if not file.exists():
+        return CommandError(f"There is no backup {file}.")
+    if refused.errno is None or isinstance(refused, FileNotFoundError):
+        return CommandError(f"{file} is no backup of Edgetally, or it is damaged; nothing was changed.")
+    return CommandError(f"{file} cannot be unpacked ({refused.strerror}); nothing was changed.")
 
 
 def _check_fits(manifest: dict[str, Any]) -> None:
     if manifest["vendor"] != connection.vendor:
         raise CommandError(
             f"This backup is of a {manifest['vendor']} database and this one is {connection.vendor}; "
-            "set DATABASE_URL to a database of that kind."
+            "set DATABASE_URL to a database of that kind; nothing was changed."
         )
     unknown = set(manifest["migrations"]) - set(_known_migrations())
     if unknown:
-        raise CommandError("This backup is of a newer version of Edgetally; install that version and restore there.")
+        raise CommandError(
+            "This backup is of a newer version of Edgetally, so nothing was changed; "
+            "install that version and restore there."
+        )
 
 
 def _applied_migrations() -> list[str]:
@@ -147,8 +187,14 @@ def _restore_media(source: Path) -> None:
     for path in sorted(source.rglob("*")):
         if path.is_file():
             place = target / path.relative_to(source)
-            place.parent.mkdir(parents=True, exist_ok=True)
-            path.replace(place)
+            try:
+                place.parent.mkdir(parents=True, exist_ok=True)
+                path.replace(place)
+            except OSError as refused:
+                raise CommandError(
+                    f"The database is restored, but the photo {place} cannot be written ({refused.strerror}); "
+                    "make room for it and restore again."
+                ) from refused
 
 
 def _digest(path: Path) -> str:

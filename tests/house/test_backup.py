@@ -1,3 +1,4 @@
+import errno
 import gzip
 import io
 import json
@@ -80,22 +81,98 @@ def test_a_backup_is_for_its_owner_alone_and_holds_no_signing_key(kept: Path, se
     assert [path.name for path in kept.parent.iterdir() if path.name.endswith(".part")] == []
 
 
+def refused_unchanged(file: Path) -> bool:
+    """Whether a restore is refused with a sentence that nothing was changed, and nothing was."""
+    Person.objects.update(first_name="Still here")
+    try:
+        call_command("restore", file, "--yes", stdout=io.StringIO())
+    except CommandError as refused:
+        return "nothing was changed" in str(refused) and Person.objects.get().first_name == "Still here"
+    return False
+
+
 @pytest.mark.parametrize(
     "spoil",
     [
         lambda whole: b"",
         lambda whole: b"something else altogether",
-        lambda whole: whole[: len(whole) // 2],
-        lambda whole: whole[:3000] + bytes([whole[3000] ^ 0xFF]) + whole[3001:],
+        lambda whole: whole + b"and more",
+        lambda whole: gzip.compress(b"no archive"),
+        lambda whole: gzip.compress(gzip.decompress(whole)[:1000]),
+        lambda whole: gzip.compress(gzip.decompress(whole)[512:]),
     ],
-    ids=["empty", "no backup at all", "cut off", "one byte turned over"],
+    ids=["empty", "no backup at all", "more behind it", "no archive", "half an archive", "no head"],
 )
 def test_a_damaged_backup_changes_nothing(kept: Path, spoil) -> None:  # type: ignore[no-untyped-def]
     kept.write_bytes(spoil(kept.read_bytes()))
-    Person.objects.update(first_name="Still here")
-    with pytest.raises(CommandError, match="nothing was changed"):
+    assert refused_unchanged(kept)
+
+
+def test_one_byte_turned_over_anywhere_is_noticed(kept: Path) -> None:
+    whole = kept.read_bytes()
+    # A gzip file (RFC 1952) begins with ten bytes and its own name, a zero behind it; of these the time, the
+    # system and the name say nothing about what is inside.
+    head = whole.index(b"\0", 10) + 1
+    spots = {0, 1, 2, head, head + 1, len(whole) - 8, len(whole) - 4, len(whole) - 1}
+    spots |= {head + number * (len(whole) - head) // 60 for number in range(60)}
+    missed = []
+    for spot in sorted(spots):
+        kept.write_bytes(whole[:spot] + bytes([whole[spot] ^ 0xFF]) + whole[spot + 1 :])
+        if not refused_unchanged(kept):
+            missed.append(spot)
+    assert missed == []
+
+
+def test_a_backup_cut_off_anywhere_is_noticed(kept: Path) -> None:
+    whole = kept.read_bytes()
+    lengths = {1, 2, 9, 10, 11, len(whole) - 9, len(whole) - 8, len(whole) - 4, len(whole) - 1}
+    lengths |= {number * len(whole) // 40 for number in range(40)}
+    missed = []
+    for length in sorted(lengths):
+        kept.write_bytes(whole[:length])
+        if not refused_unchanged(kept):
+            missed.append(length)
+    assert missed == []
+
+
+WRITTEN = {"format": "edgetally-backup-1", "made_at": "", "vendor": "", "migrations": [], "rows": {}, "files": {}}
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        b"",
+        b"\xff\xfe",
+        b"[" * 100_000,
+        b"[1]",
+        b'{"format": 1}',
+        b'{"format": "edgetally-backup-1"}',
+        json.dumps(WRITTEN | {"made_at": 1}).encode(),
+        json.dumps(WRITTEN | {"migrations": [{}]}).encode(),
+        json.dumps(WRITTEN | {"rows": {"crib_person": "1"}}).encode(),
+    ],
+    ids=["empty", "no text", "too deep", "a list", "no format", "format alone", "no time", "no name", "no count"],
+)
+def test_a_manifest_that_says_too_little_is_refused(kept: Path, written: bytes) -> None:
+    repacked(kept, {MANIFEST: written})
+    assert refused_unchanged(kept)
+
+
+def test_a_folder_or_a_file_that_may_not_be_read_is_told(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert refused_unchanged(kept.parent)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(tarfile.TarFile, "extractall", full)
+    with pytest.raises(CommandError, match=r"cannot be unpacked \(No space left on device\); nothing was changed"):
         call_command("restore", kept, "--yes")
-    assert Person.objects.get().first_name == "Still here"
+
+
+def test_a_photo_that_cannot_be_put_back_is_named(kept: Path, settings: Settings) -> None:
+    settings.MEDIA_ROOT = kept  # a file: no folder can be made in it
+    with pytest.raises(CommandError, match=r"The database is restored, but the photo .*edge 7.jpg cannot be written"):
+        call_command("restore", kept, "--yes", stdout=io.StringIO())
 
 
 def repacked(file: Path, changes: dict[str, bytes]) -> None:
@@ -133,10 +210,10 @@ def test_a_backup_of_a_newer_version_or_another_database_names_the_way_out(kept:
     manifest = manifest_of(kept)
     newer = {**manifest, "migrations": [*manifest["migrations"], "crib.9999_later"]}  # type: ignore[misc]
     repacked(kept, {MANIFEST: json.dumps(newer).encode()})
-    with pytest.raises(CommandError, match="newer version"):
+    with pytest.raises(CommandError, match=r"newer version.*nothing was changed"):
         call_command("restore", kept, "--yes")
     repacked(kept, {MANIFEST: json.dumps({**manifest, "vendor": "other"}).encode()})
-    with pytest.raises(CommandError, match="DATABASE_URL"):
+    with pytest.raises(CommandError, match=r"DATABASE_URL.*nothing was changed"):
         call_command("restore", kept, "--yes")
 
 

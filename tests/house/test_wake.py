@@ -29,10 +29,25 @@ class Post:
 
 
 @pytest.fixture
-def post() -> Iterator[Post]:
-    post = Post()
-    yield post
+def post() -> Post:
+    return Post()
+
+
+Sending = Callable[..., Sender]
+
+
+@pytest.fixture
+def sending(post: Post) -> Iterator[Sending]:
+    """Makes senders to this post that end with the test."""
+    made: list[Sender] = []
+
+    def one(**options: float) -> Sender:
+        made.append(Sender(post.deliver, **options))
+        return made[-1]
+
+    yield one
     post.open.set()
+    assert all(sender.stop(10) for sender in made)
 
 
 def until(claim: Callable[[], bool], seconds: float = 5) -> bool:
@@ -44,15 +59,15 @@ def until(claim: Callable[[], bool], seconds: float = 5) -> bool:
     return True
 
 
-def test_a_name_asked_for_is_sent(post: Post) -> None:
-    sender = Sender(post.deliver)
+def test_a_name_asked_for_is_sent(post: Post, sending: Sending) -> None:
+    sender = sending()
     sender.ask("forecasts")
     assert sender.flush()
     assert post.got == ["forecasts"]
 
 
-def test_a_thousand_runs_logged_together_wake_the_worker_a_few_times(post: Post) -> None:
-    sender = Sender(post.deliver)
+def test_a_thousand_runs_logged_together_wake_the_worker_a_few_times(post: Post, sending: Sending) -> None:
+    sender = sending()
     post.open.clear()
     for _ in range(1000):
         sender.ask("forecasts")
@@ -63,9 +78,9 @@ def test_a_thousand_runs_logged_together_wake_the_worker_a_few_times(post: Post)
     assert len(post.got) <= 4
 
 
-def test_asking_again_while_it_is_sent_sends_again(post: Post) -> None:
+def test_asking_again_while_it_is_sent_sends_again(post: Post, sending: Sending) -> None:
     # The run logged in between was not there when the first message could have been read.
-    sender = Sender(post.deliver)
+    sender = sending()
     post.open.clear()
     sender.ask("forecasts")
     assert until(lambda: post.tried == 1)
@@ -75,8 +90,8 @@ def test_asking_again_while_it_is_sent_sends_again(post: Post) -> None:
     assert post.got == ["forecasts", "forecasts"]
 
 
-def test_asking_never_waits_for_a_queue_that_hangs(post: Post) -> None:
-    sender = Sender(post.deliver)
+def test_asking_never_waits_for_a_queue_that_hangs(post: Post, sending: Sending) -> None:
+    sender = sending()
     post.open.clear()
     began = time.monotonic()
     for _ in range(100):
@@ -85,9 +100,9 @@ def test_asking_never_waits_for_a_queue_that_hangs(post: Post) -> None:
 
 
 def test_a_queue_out_of_reach_is_left_alone_for_a_while_and_caught_up_with_after(
-    post: Post, caplog: pytest.LogCaptureFixture
+    post: Post, sending: Sending, caplog: pytest.LogCaptureFixture
 ) -> None:
-    sender = Sender(post.deliver, first_pause=0.3)
+    sender = sending(first_pause=0.3)
     post.away = True
     sender.ask("forecasts")
     assert until(lambda: post.tried == 1)
@@ -100,8 +115,8 @@ def test_a_queue_out_of_reach_is_left_alone_for_a_while_and_caught_up_with_after
     assert "cannot be reached (OSError)" in caplog.text
 
 
-def test_a_short_command_does_not_wait_for_a_queue_that_is_away(post: Post) -> None:
-    sender = Sender(post.deliver, first_pause=30)
+def test_a_short_command_does_not_wait_for_a_queue_that_is_away(post: Post, sending: Sending) -> None:
+    sender = sending(first_pause=30)
     post.away = True
     sender.ask("forecasts")
     assert until(lambda: post.tried == 1)
@@ -110,13 +125,53 @@ def test_a_short_command_does_not_wait_for_a_queue_that_is_away(post: Post) -> N
     assert time.monotonic() - began < 1
 
 
-def test_a_short_command_waits_no_longer_than_it_was_told(post: Post) -> None:
-    sender = Sender(post.deliver)
+def test_a_short_command_waits_no_longer_than_it_was_told(post: Post, sending: Sending) -> None:
+    sender = sending()
     post.open.clear()
     sender.ask("forecasts")
     began = time.monotonic()
     assert not sender.flush(0.2)
     assert 0.15 < time.monotonic() - began < 1
+
+
+def test_a_sender_that_is_stopped_sends_and_says_nothing_more(
+    post: Post, sending: Sending, caplog: pytest.LogCaptureFixture
+) -> None:
+    sender = sending(first_pause=30)
+    post.away = True
+    sender.ask("forecasts")
+    assert until(lambda: "cannot be reached" in caplog.text)
+    began = time.monotonic()
+    assert sender.stop(10)
+    assert time.monotonic() - began < 5, "a rest is not waited out"
+    caplog.clear()
+    post.away = False
+    time.sleep(0.1)
+    assert (post.tried, post.got, caplog.text) == (1, [], "")
+    assert sender.flush(0)
+
+
+def test_a_message_on_its_way_is_waited_for_and_no_longer_than_told(post: Post, sending: Sending) -> None:
+    sender = sending()
+    post.open.clear()
+    sender.ask("forecasts")
+    assert until(lambda: post.tried == 1)
+    sender.ask("flags")
+    assert not sender.stop(0.05)
+    post.open.set()
+    assert sender.stop(5)
+    assert post.got == ["forecasts"]
+
+
+def test_asking_again_after_a_stop_starts_anew(post: Post, sending: Sending) -> None:
+    sender = sending()
+    assert sender.stop()
+    sender.ask("forecasts")
+    assert sender.flush(5)
+    assert sender.stop(5)
+    sender.ask("forecasts")
+    assert sender.flush(5)
+    assert post.got == ["forecasts", "forecasts"]
 
 
 def test_a_name_nobody_knows_is_logged_and_harms_nothing(caplog: pytest.LogCaptureFixture) -> None:
@@ -151,6 +206,6 @@ def test_waking_on_commit_with_no_queue_at_all_takes_no_time(
     with django_capture_on_commit_callbacks(execute=True), transaction.atomic():
         transaction.on_commit(lambda: wake("forecasts"))
     assert time.monotonic() - began < 0.5
-    # Its thread lives on; it should neither go on trying nor speak beside other tests.
     away.clear()
-    waking._sender_of_this_process().flush(10)
+    # The fixture that ends senders looks where the true ones are kept.
+    assert waking.stop_sending(10)
