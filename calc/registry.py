@@ -109,6 +109,26 @@ def plain(number: Any) -> Any:
     return number.item() if isinstance(number, np.generic) else number
 
 
+def choose(condition: Any, one: Any, other: Any, unit: str) -> Quantity:
+    """Take one quantity where a condition holds and the other where it does not, at each point of arrays.
+
+    Parameters
+    ----------
+    condition : bool, or an array of them
+    one, other : quantities of the unit's dimension
+    unit : of the result
+
+    Returns
+    -------
+    the quantity in that unit
+
+    >>> choose(True, ureg.Quantity(1, "inch"), ureg.Quantity(1, "mm"), "mm").magnitude
+    25.4
+    """
+    wanted = unit_named(unit)
+    return ureg.Quantity(plain(np.where(condition, one.m_as(wanted), other.m_as(wanted))[()]), wanted)
+
+
 @functools.lru_cache(maxsize=512)
 def unit_named(text: str) -> pint.Unit:
     """Find the unit a person or a declaration writes, such as "N/mm²", "ft/min", "sfm" or "mm/rev".

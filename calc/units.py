@@ -13,12 +13,12 @@ import numpy as np
 import pint
 
 from calc.errors import WorkingError
-from calc.registry import Quantity, System, in_unit, plain, revolutions_per_minute, unit_named, ureg
+from calc.registry import Quantity, System, choose, in_unit, plain, revolutions_per_minute, unit_named, ureg
 from calc.shown import show, show_number
 from calc.typed import check_dimension, read_number, read_quantity, said
 
 __all__ = [
-    "Quantity", "System", "check_dimension", "in_unit", "plain", "read_number", "read_quantity", "require",
+    "Quantity", "System", "check_dimension", "choose", "in_unit", "plain", "read_number", "read_quantity", "require",
     "require_positive", "revolutions_per_minute", "said", "show", "show_number", "takes", "unit_named", "ureg",
 ]  # fmt: skip
 

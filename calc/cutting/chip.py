@@ -1,9 +1,10 @@
 """How thick the chip really is, and the diameter that really cuts."""
 
-import math
+from typing import Any
 
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes, ureg
+import numpy as np
+
+from calc.units import Quantity, choose, in_unit, plain, require, require_positive, takes, ureg
 
 
 def require_lead_angle(lead_angle: Quantity) -> None:
@@ -25,20 +26,22 @@ def require_lead_angle(lead_angle: Quantity) -> None:
 
     Source: [iso-3002-1 (m)]
     """
-    if not 0 < lead_angle.m_as("deg") < 180:
-        raise WorkingError("lead_angle", "Lead angle must lie between 0 and 180 degrees; a square shoulder is 90.")
+    degrees = lead_angle.m_as("deg")
+    inside = (degrees > 0) & (degrees < 180)
+    require("lead_angle", inside, "Lead angle must lie between 0 and 180 degrees; a square shoulder is 90.")
 
 
-def _require_radial_depth(radial_depth: Quantity, diameter: Quantity) -> float:
+def _require_radial_depth(radial_depth: Quantity, diameter: Quantity) -> Any:
     """The radial depth as a share of the diameter."""
     require_positive("diameter", diameter)
     require_positive("radial_depth", radial_depth)
-    share: float = (radial_depth / diameter).m_as("")
-    if share > 1 + 1e-12:
-        raise WorkingError(
-            "radial_depth", "Radial depth cannot be more than the diameter; a full slot is the diameter."
-        )
-    return min(share, 1.0)
+    share = (radial_depth / diameter).m_as("")
+    require(
+        "radial_depth",
+        share <= 1 + 1e-12,
+        "Radial depth cannot be more than the diameter; a full slot is the diameter.",
+    )
+    return np.minimum(share, 1.0)
 
 
 @takes(radial_depth="mm", diameter="mm")
@@ -64,7 +67,7 @@ def engagement_angle(radial_depth: Quantity, diameter: Quantity) -> Quantity:
     Source: [plane-geometry]
     """
     share = _require_radial_depth(radial_depth, diameter)
-    return ureg.Quantity(math.degrees(math.acos(1 - 2 * share)), "deg")
+    return in_unit(ureg.Quantity(np.degrees(np.arccos(1 - 2 * share)), "deg"), "deg")
 
 
 @takes(feed_per_tooth="mm", radial_depth="mm", diameter="mm", lead_angle="deg")
@@ -129,19 +132,19 @@ def mean_chip_thickness(
     return in_unit(feed_per_tooth * _mean_share(radial_depth, diameter, lead_angle), "mm")
 
 
-def _max_share(radial_depth: Quantity, diameter: Quantity, lead_angle: Quantity) -> float:
+def _max_share(radial_depth: Quantity, diameter: Quantity, lead_angle: Quantity) -> Any:
     """The largest chip thickness as a share of the feed per tooth."""
     share = _require_radial_depth(radial_depth, diameter)
     require_lead_angle(lead_angle)
-    bow = 1.0 if share >= 0.5 else math.sin(math.acos(1 - 2 * share))
-    return math.sin(math.radians(lead_angle.m_as("deg"))) * bow
+    bow = np.sin(np.arccos(1 - 2 * np.minimum(share, 0.5)))
+    return np.sin(lead_angle.m_as("rad")) * bow
 
 
-def _mean_share(radial_depth: Quantity, diameter: Quantity, lead_angle: Quantity) -> float:
+def _mean_share(radial_depth: Quantity, diameter: Quantity, lead_angle: Quantity) -> Any:
     """The mean chip thickness as a share of the feed per tooth."""
     share = _require_radial_depth(radial_depth, diameter)
     require_lead_angle(lead_angle)
-    return math.sin(math.radians(lead_angle.m_as("deg"))) * 2 * share / math.acos(1 - 2 * share)
+    return np.sin(lead_angle.m_as("rad")) * 2 * share / np.arccos(1 - 2 * share)
 
 
 @takes(chip_thickness="mm", radial_depth="mm", diameter="mm", lead_angle="deg")
@@ -261,11 +264,11 @@ def bull_contact_diameter(diameter: Quantity, corner_radius: Quantity, axial_dep
     for name, value in (("diameter", diameter), ("corner_radius", corner_radius), ("axial_depth", axial_depth)):
         require_positive(name, value)
     radius, depth, width = corner_radius.m_as("mm"), axial_depth.m_as("mm"), diameter.m_as("mm")
-    if radius > width / 2 * (1 + 1e-12):
-        raise WorkingError("corner_radius", "Corner radius cannot be more than half the diameter.")
-    if depth >= radius:
-        return diameter.to("mm")
-    return ureg.Quantity(width - 2 * radius + 2 * math.sqrt(depth * (2 * radius - depth)), "mm")
+    fits = radius <= width / 2 * (1 + 1e-12)
+    require("corner_radius", fits, "Corner radius cannot be more than half the diameter.")
+    inside = np.minimum(depth, radius)
+    round_part = ureg.Quantity(width - 2 * radius + 2 * np.sqrt(inside * (2 * radius - inside)), "mm")
+    return choose(depth >= radius, diameter, round_part, "mm")
 
 
 @takes(diameter="mm", tip_diameter="mm", included_angle="deg", axial_depth="mm")
@@ -298,10 +301,11 @@ def cone_contact_diameter(
     require_positive("diameter", diameter)
     require_positive("axial_depth", axial_depth)
     slope = half_angle_slope(included_angle)
-    if not 0 <= tip_diameter.m_as("mm") < diameter.m_as("mm"):
-        raise WorkingError("tip_diameter", "Tip diameter cannot be negative, and must be smaller than the diameter.")
-    reached = tip_diameter.to("mm") + 2 * axial_depth * slope
-    return min(reached.to("mm"), diameter.to("mm"))
+    tip = tip_diameter.m_as("mm")
+    smaller = (tip >= 0) & (tip < diameter.m_as("mm"))
+    require("tip_diameter", smaller, "Tip diameter cannot be negative, and must be smaller than the diameter.")
+    reached = in_unit(tip_diameter + 2 * axial_depth * slope, "mm")
+    return choose(reached < diameter, reached, diameter, "mm")
 
 
 def half_angle_slope(included_angle: Quantity) -> float:
@@ -325,7 +329,8 @@ def half_angle_slope(included_angle: Quantity) -> float:
     Source: [plane-geometry]
     """
     degrees = included_angle.m_as("deg")
-    if not 0 < degrees < 180:
-        raise WorkingError("included_angle", "Included angle must lie between 0 and 180 degrees, such as 90.")
+    inside = (degrees > 0) & (degrees < 180)
+    require("included_angle", inside, "Included angle must lie between 0 and 180 degrees, such as 90.")
     # Rounded so that 90 degrees gains exactly as much radius as height.
-    return round(math.tan(math.radians(degrees / 2)), 15)
+    slope: float = plain(np.round(np.tan(np.radians(degrees / 2)), 15))
+    return slope

@@ -2,8 +2,7 @@
 
 import math
 
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes
+from calc.units import Quantity, in_unit, require, require_positive, takes
 
 
 @takes(chip_thickness="mm", kc11="N/mm²", rake_angle="deg", reference_rake="deg")
@@ -46,8 +45,7 @@ def specific_cutting_force(
     if rake_angle is not None:
         reference = 6.0 if reference_rake is None else reference_rake.m_as("deg")
         past = rake_angle.m_as("deg") - reference
-        if not abs(past) <= 40:
-            raise WorkingError("rake_angle", "Rake angle must lie within 40 degrees of the reference.")
+        require("rake_angle", abs(past) <= 40, "Rake angle must lie within 40 degrees of the reference.")
         correction = 1 - past / 100
     return in_unit(kc11 * chip_thickness.m_as("mm") ** -mc * correction, "N/mm^2")
 
@@ -74,8 +72,7 @@ def require_exponent(mc: float) -> None:
 
     Source: [kienzle-1952 (m)]
     """
-    if not 0 <= mc < 1:
-        raise WorkingError("mc", "mc must be at least 0 and below 1; steels lie near 0.25.")
+    require("mc", (mc >= 0) & (mc < 1), "mc must be at least 0 and below 1; steels lie near 0.25.")
 
 
 @takes(removal_rate="cm³/min", kc="N/mm²")
@@ -129,8 +126,8 @@ def spindle_power(power: Quantity, efficiency: float) -> Quantity:
 
     Source: [iso-3002-4 (m)]
     """
-    if not 0 < efficiency <= 1:
-        raise WorkingError("efficiency", "Efficiency must be above 0 and at most 1, such as 0.8.")
+    sensible = (efficiency > 0) & (efficiency <= 1)
+    require("efficiency", sensible, "Efficiency must be above 0 and at most 1, such as 0.8.")
     return in_unit(power / efficiency, "kW")
 
 

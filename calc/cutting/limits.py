@@ -2,8 +2,15 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
-from calc.units import Quantity, require_positive, takes
+import numpy as np
+
+from calc.cutting.force import torque
+from calc.cutting.spindle import SpindleCurve, fastest_within
+from calc.units import Quantity, choose, in_unit, plain, require_positive, takes, ureg
+
+HAIR = 1e-9  # rounding must not read as a limit that took hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,24 +20,30 @@ class Limits:
     max_spindle_speed: Quantity | None = None
     max_feed_rate: Quantity | None = None
     max_power: Quantity | None = None
+    power_curve: SpindleCurve | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Cap:
-    """A limit that took hold, with the speed and the feed per turn after it."""
+    """A limit that took hold, with the speed and the feed per turn after it; `where` it did, for arrays."""
 
     name: str
     spindle_speed: Quantity
     feed: Quantity
+    where: Any = True
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Speed and feed per turn after the limits, and the limits that took hold, in the order they did."""
+    """Speed and feed per turn after the limits, and the limits that took hold, in the order they did.
+
+    `overloaded` says where the torque is beyond the spindle at every speed up to the one wanted: slower does not help.
+    """
 
     spindle_speed: Quantity
     feed: Quantity
     caps: tuple[Cap, ...]
+    overloaded: Any = False
 
     @property
     def capped_by(self) -> tuple[str, ...]:
@@ -74,18 +87,31 @@ def hold(
     Source: [own-limits]
     """
     caps: list[Cap] = []
+    overloaded: Any = False
     for name in ("max_spindle_speed", "max_feed_rate", "max_power"):
         if getattr(limits, name) is not None:
             require_positive(name, getattr(limits, name))
-    if limits.max_spindle_speed is not None and spindle_speed > limits.max_spindle_speed:
-        spindle_speed = limits.max_spindle_speed.to("1/min")
-        caps.append(Cap("max_spindle_speed", spindle_speed, feed))
-    if limits.max_feed_rate is not None and feed * spindle_speed > limits.max_feed_rate:
-        feed = (limits.max_feed_rate / spindle_speed).to("mm")
-        caps.append(Cap("max_feed_rate", spindle_speed, feed))
-    if limits.max_power is not None and power_at is not None:
+
+    def cap(name: str, where: Any, slower: Quantity, smaller: Quantity) -> tuple[Quantity, Quantity]:
+        if not np.any(where):
+            return spindle_speed, feed
+        held = choose(where, slower, spindle_speed, "1/min"), choose(where, smaller, feed, "mm")
+        caps.append(Cap(name, *held, where))
+        return held
+
+    if (fastest := limits.max_spindle_speed) is not None:
+        spindle_speed, feed = cap("max_spindle_speed", spindle_speed > fastest, fastest, feed)
+    if (quickest := limits.max_feed_rate) is not None:
+        over = feed * spindle_speed > quickest * (1 + HAIR)
+        spindle_speed, feed = cap("max_feed_rate", over, spindle_speed, in_unit(quickest / spindle_speed, "mm"))
+    if power_at is not None and limits.max_power is not None:
         power = power_at(spindle_speed, feed)
-        if power > limits.max_power:
-            spindle_speed = (spindle_speed * limits.max_power / power).to("1/min")
-            caps.append(Cap("max_power", spindle_speed, feed))
-    return Held(spindle_speed, feed, tuple(caps))
+        slower = in_unit(spindle_speed * limits.max_power / power, "1/min")
+        spindle_speed, feed = cap("max_power", power > limits.max_power, slower, feed)
+    if power_at is not None and limits.power_curve is not None:
+        asked = torque(power_at(spindle_speed, feed), spindle_speed)
+        slower = fastest_within(limits.power_curve, asked, spindle_speed)
+        overloaded = slower <= ureg.Quantity(0, "1/min")
+        over = (slower < spindle_speed * (1 - HAIR)) & np.logical_not(overloaded)
+        spindle_speed, feed = cap("power_curve", over, slower, feed)
+    return Held(spindle_speed, feed, tuple(caps), plain(overloaded))

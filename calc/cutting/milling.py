@@ -1,9 +1,8 @@
 """Milling: feed, removal rate, run-in, corners."""
 
-import math
+import numpy as np
 
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes, ureg
+from calc.units import Quantity, in_unit, plain, require, require_positive, takes, ureg
 
 
 @takes(feed_per_tooth="mm", spindle_speed="1/min")
@@ -91,9 +90,8 @@ def run_in(radial_depth: Quantity, diameter: Quantity) -> Quantity:
     """
     require_positive("radial_depth", radial_depth)
     require_positive("diameter", diameter)
-    if radial_depth > diameter:
-        raise WorkingError("radial_depth", "Radial depth cannot be more than the diameter.")
-    return ureg.Quantity(math.sqrt((radial_depth * (diameter - radial_depth)).m_as("mm^2")), "mm")
+    require("radial_depth", radial_depth <= diameter, "Radial depth cannot be more than the diameter.")
+    return in_unit(ureg.Quantity(np.sqrt((radial_depth * (diameter - radial_depth)).m_as("mm^2")), "mm"), "mm")
 
 
 @takes(diameter="mm", corner_radius="mm")
@@ -122,11 +120,10 @@ def corner_feed_ratio(diameter: Quantity, corner_radius: Quantity, inside: bool)
     """
     require_positive("diameter", diameter)
     require_positive("corner_radius", corner_radius)
-    share: float = (diameter / (2 * corner_radius)).m_as("")
+    share: float = plain((diameter / (2 * corner_radius)).m_as(""))
     if not inside:
         return 1 + share
-    if share >= 1:
-        raise WorkingError(
-            "corner_radius", "An inside corner must have a larger radius than the tool; the tool stands still."
-        )
+    require(
+        "corner_radius", share < 1, "An inside corner must have a larger radius than the tool; the tool stands still."
+    )
     return 1 - share

@@ -37,8 +37,10 @@ To add one, write in a module of this package (`cutting.py` shows many)::
 - `default` is used when nothing is said; `assumed` is the sentence the answer then carries if `compute` read it.
 - `above`, `lowest`, `highest` bound an input in its own unit. What only `compute` can see it refuses with
   `WorkingError(input name, sentence)`.
-- An input called `material` is a TEXT; the caller's `materials` looks it up, and `given.material` holds its kc11, mc
-  and their source.
+- Inputs called `tool`, `item`, `machine` and `material` are TEXT; the caller's `shop` looks them up, and what it knows
+  of them fills inputs of the same names that were not given. `given.known` holds what was found.
+- `takes_arrays=True` says that `compute` can be given one input as an array: it then leaves out the words
+  (`given.many`), and marks limits and warnings with arrays of yes and no. A sweep of it is one call.
 - `compute` leaves out of `results` what it could not work out; `Result.needs` says what would make it possible.
 - A result may be a quantity, number, text, bool, None, or a list or mapping of these; `Found.texts` gives a better
   text for one where the usual text will not do.
@@ -56,27 +58,26 @@ import pint
 
 from calc.errors import WorkingError
 from calc.units import System
+from calc.workings.answer import Answer, Value, value_of
 from calc.workings.declaration import (
-    Answer,
     Found,
     Given,
     Group,
     Input,
     InputErrors,
     Kind,
-    Material,
-    Materials,
+    Known,
+    Mark,
     Result,
+    Shop,
     Step,
-    Value,
     Working,
-    value_of,
 )
 from calc.workings.reading import read_inputs
 
 __all__ = [
-    "Answer", "Found", "Given", "Group", "Input", "InputErrors", "Kind", "Material", "Materials", "Result", "Step",
-    "UnknownWorking", "Value", "Working", "all_workings", "get", "run",
+    "Answer", "Found", "Given", "Group", "Input", "InputErrors", "Kind", "Known", "Mark", "Result", "Shop", "Step",
+    "UnknownWorking", "Value", "Working", "all_workings", "compute", "get", "run",
 ]  # fmt: skip
 
 
@@ -139,9 +140,7 @@ def get(name: str) -> Working:
         raise UnknownWorking("name", f'There is no working called "{str(name)[:40]}". There are: {known}.') from None
 
 
-def run(
-    name: str, raw_inputs: Mapping[str, object], system: System = "metric", materials: Materials | None = None
-) -> Answer:
+def run(name: str, raw_inputs: Mapping[str, object], system: System = "metric", shop: Shop | None = None) -> Answer:
     """Run a working on what a person or a program gave.
 
     Parameters
@@ -149,7 +148,7 @@ def run(
     name : of the working
     raw_inputs : input name -> number in the listed unit, "value unit", text, bool, list or mapping
     system : "metric" or "inch", the units of the texts; values stay in the listed units
-    materials : looks up the input "material"; it returns a `Material` or raises `WorkingError`
+    shop : looks up what is named by "tool", "item", "machine" and "material"
 
     Returns
     -------
@@ -167,19 +166,11 @@ def run(
     (733, '246 mm/min')
     """
     working = get(name)
-    given = read_inputs(working, raw_inputs, system, materials)
-    try:
-        # What overflows in an array is found among the results below, and refused there with a sentence.
-        with numpy.errstate(all="ignore"):
-            found = working.compute(given)
-    except (OverflowError, ZeroDivisionError):
-        raise _out_of_range(working, given) from None
-    declared = {result.name: result for result in working.results}
-    for key, value in found.results.items():
-        if key not in declared:
-            raise KeyError(f"{name} does not declare its result {key}")
+    given = read_inputs(working, raw_inputs, system, shop)
+    found = compute(working, given)
+    for value in found.results.values():
         if not _finite(value):
-            raise _out_of_range(working, given)
+            raise out_of_range(working, given)
     return Answer(
         working=working,
         inputs={
@@ -188,22 +179,82 @@ def run(
             if entry.name in given.values
         },
         results={
-            key: value_of(result, found.results[key], system, found.texts.get(key))
-            for key, result in declared.items()
-            if key in found.results
+            result.name: value_of(result, found.results[result.name], system, found.texts.get(result.name))
+            for result in working.results
+            if result.name in found.results
         },
         steps=tuple(found.working),
-        assumed=tuple(_assumed(working, given) + found.assumed),
+        assumed=(*_assumed(working, given), *_looked_up(working, given), *found.assumed),
         cautions=(*working.cautions, *found.cautions),
         sources=working.sources,
+        warnings=tuple(found.warnings),
     )
+
+
+def compute(working: Working, given: Given) -> Found:
+    """Compute with inputs that were read, and turn what overflows into a sentence.
+
+    Parameters
+    ----------
+    working : the declaration
+    given : its inputs; one of them an array in a sweep
+
+    Returns
+    -------
+    what was found
+
+    Raises
+    ------
+    WorkingError : for what only shows while computing
+
+    >>> compute(get("milling"), read_inputs(get("milling"), get("milling").example, "metric", None)).marks
+    []
+    """
+    try:
+        # What overflows in an array is found among the results, and refused there with a sentence.
+        with numpy.errstate(all="ignore"):
+            found = working.compute(given)
+    except (OverflowError, ZeroDivisionError):
+        raise out_of_range(working, given) from None
+    if undeclared := found.results.keys() - {result.name for result in working.results}:
+        raise KeyError(f"{working.name} does not declare its result {min(undeclared)}")
+    return found
 
 
 def _assumed(working: Working, given: Given) -> list[str]:
     return [entry.assumed for entry in working.inputs if entry.name in given.defaulted & given.used and entry.assumed]
 
 
-def _out_of_range(working: Working, given: Given) -> WorkingError:
+def _looked_up(working: Working, given: Given) -> list[str]:
+    """What was taken from the shop's own records, a sentence for each thing that was named."""
+    said = []
+    for lookup, thing in given.known.items():
+        taken = [
+            f"{entry.symbol or entry.label.lower()} {value_of(entry, given.values[entry.name], given.system).text}"
+            for entry in working.inputs
+            if given.brought.get(entry.name) == lookup and entry.name in given.used
+        ]
+        if taken:
+            said.append(f"{thing.name}: {', '.join(taken)}{f' ({thing.source})' if thing.source else ''}.")
+    return said
+
+
+def out_of_range(working: Working, given: Given) -> WorkingError:
+    """The complaint about numbers that lead beyond what can be computed.
+
+    Parameters
+    ----------
+    working : the declaration
+    given : its inputs
+
+    Returns
+    -------
+    the error to raise
+
+    >>> given = read_inputs(get("milling"), get("milling").example, "metric", None)
+    >>> out_of_range(get("milling"), given).argument
+    'diameter'
+    """
     first = next((entry for entry in working.inputs if entry.name in given.values), working.inputs[0])
     return WorkingError(
         first.name, "These numbers together lead to something beyond all measure; check each with its unit."

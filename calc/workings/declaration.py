@@ -1,14 +1,15 @@
-"""What a working declares about itself, and what it answers; everything else is generated from this."""
+"""What a working declares about itself, and what it computes with; everything else is generated from this."""
 
 import enum
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
+import numpy as np
 import pint
 
 from calc.errors import WorkingError
-from calc.units import Quantity, System, said, show, show_number, unit_named
+from calc.units import Quantity, System, show, show_number
 
 GENERAL_CAUTIONS = (
     "These are starting values. The tool maker's limits, above all its highest speed and shortest clamping length, the "
@@ -49,6 +50,7 @@ class Input:
     assumed : sentence for the answer when the default is used ("" when the default needs no word)
     choices : the words a choice may be
     lowest, highest : bounds in `unit`, inclusive; `above` is an exclusive lower bound
+    limit : of what several sources say of it, the smallest counts, as every limit must be kept
     fields : members of an object, or of each row of a list of objects; empty for a list of plain numbers
     hint : a sentence of help beside the field
     example : a value that works, for pages and documentation
@@ -68,6 +70,7 @@ class Input:
     above: float | None = None
     lowest: float | None = None
     highest: float | None = None
+    limit: bool = False
     fields: tuple["Input", ...] = ()
     hint: str = ""
     example: Any = None
@@ -119,24 +122,26 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Material:
-    """What a working needs to know of a work material; whoever runs it looks the name up.
+class Known:
+    """What the shop knows of something that was named: values for inputs that were not given.
 
     Parameters
     ----------
     name : as the shop calls it
-    kc11 : specific cutting force at 1 mm chip thickness, N/mm²
-    mc : fall of that force with chip thickness
-    source : where the two come from, or the word "assumed"
+    values : name of an input -> what one would have given for it; those that a working does not ask for are passed over
+    source : where the values come from, such as "assumed" or "fitted to 14 ended edges"; "" when they are its own
     """
 
     name: str
-    kc11: float
-    mc: float
-    source: str = "assumed"
+    values: Mapping[str, Any]
+    source: str = ""
 
 
-Materials: TypeAlias = Callable[[str], Material]
+Shop: TypeAlias = Callable[[str, str], Known]
+"""Looks up ("material", "Alloy 718"); raises `WorkingError` with a sentence when there is no such thing."""
+
+LOOKED_UP = ("tool", "item", "machine", "material")
+"""Inputs of these names are words that the shop is asked for; an earlier one's values come before a later one's."""
 
 
 class InputErrors(WorkingError):
@@ -156,16 +161,29 @@ class InputErrors(WorkingError):
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """The inputs of one run, read and checked: what a working's `compute` receives."""
+    """The inputs of one run, read and checked: what a working's `compute` receives.
+
+    Parameters
+    ----------
+    values : name -> what was given, brought by a lookup, or taken by default; in a sweep one of them is an array
+    system : the reader's units
+    defaulted : names whose value is the default
+    known : name of a lookup -> what the shop knows
+    brought : name of an input -> the lookup that its value came from
+    many : whether this is a sweep: the numbers alone are wanted then, and no words
+    used : names that were read, for only a default that was used is an assumption worth a sentence
+    """
 
     values: Mapping[str, Any]
     system: System = "metric"
     defaulted: frozenset[str] = frozenset()
-    material: Material | None = None
+    known: Mapping[str, Known] = field(default_factory=dict)
+    brought: Mapping[str, str] = field(default_factory=dict)
+    many: bool = False
     used: set[str] = field(default_factory=set)
 
     def _value(self, name: str) -> Any:
-        """The value, noted as used: only a default that was used is an assumption worth a sentence."""
+        """The value, noted as used."""
         self.used.add(name)
         return self.values[name]
 
@@ -185,16 +203,20 @@ class Given:
         return self.quantity(name) if name in self else None
 
     def number(self, name: str) -> float:
-        """The plain number `name`."""
-        return float(self._value(name))
+        """The plain number `name`; in its own sweep the array of them."""
+        value: Any = self._value(name)
+        swept: float = value if isinstance(value, np.ndarray) else float(value)
+        return swept
 
     def number_or_none(self, name: str) -> float | None:
         """The plain number `name`, or None when it was not given."""
         return self.number(name) if name in self else None
 
     def count(self, name: str) -> int:
-        """The whole number `name`."""
-        return int(self._value(name))
+        """The whole number `name`; in its own sweep the array of them."""
+        value: Any = self._value(name)
+        swept: int = value if isinstance(value, np.ndarray) else int(value)
+        return swept
 
     def text(self, name: str) -> str:
         """The text or choice `name`."""
@@ -213,9 +235,27 @@ class Given:
         found: Mapping[str, Any] = self._value(name) if name in self else {}
         return found
 
-    def show(self, quantity: Quantity, unit: str | None = None) -> str:
-        """A quantity as text in the reader's system, for a step's numbers."""
-        return show(quantity, self.system, unit)
+    def show(self, value: Quantity | float, unit: str | None = None) -> str:
+        """A quantity in the reader's system, or a number, as text for a step; nothing in a sweep."""
+        if self.many:
+            return ""
+        return show(value, self.system, unit) if isinstance(value, pint.Quantity) else show_number(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A limit that holds something back, or a warning: where it applies, in a sweep as an array of yes and no.
+
+    Parameters
+    ----------
+    name : of the limit or warning
+    says : a few words for a legend, such as "held back by the spindle's power"
+    where : bool, or one for each point of a sweep
+    """
+
+    name: str
+    says: str
+    where: Any
 
 
 @dataclass(slots=True)
@@ -225,10 +265,12 @@ class Found:
     Parameters
     ----------
     results : name -> quantity, number, text, bool, list or mapping
-    working : the steps, in order
+    working : the steps, in order; none in a sweep
     assumed : sentences beside those of the defaults that were used
     cautions : sentences beside the working's own
     texts : name -> text, where the usual text of a result will not do
+    warnings : sentences on what is amiss with these very numbers
+    marks : limits and warnings with where they apply
     """
 
     results: dict[str, Any] = field(default_factory=dict)
@@ -236,6 +278,14 @@ class Found:
     assumed: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     texts: dict[str, str] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+
+    def warn(self, name: str, says: str, where: Any, sentence: Callable[[], str]) -> None:
+        """Mark a warning, and say it in full where there is one case and it applies."""
+        self.marks.append(Mark(name, says, where))
+        if not isinstance(where, np.ndarray) and where:
+            self.warnings.append(sentence())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,6 +303,8 @@ class Working:
     cautions : sentences that always go with the answer
     family : heading under which the register lists it
     headline : names of the results that people look for first; the first ones when empty
+    takes_arrays : whether `compute` takes one input as an array and answers with arrays; else a sweep asks it point by
+        point
     """
 
     name: str
@@ -266,6 +318,7 @@ class Working:
     cautions: tuple[str, ...] = GENERAL_CAUTIONS
     family: str = "Cutting"
     headline: tuple[str, ...] = ()
+    takes_arrays: bool = False
 
     @property
     def example(self) -> dict[str, Any]:
@@ -288,92 +341,3 @@ class Working:
     def input(self, name: str) -> Input:
         """The input called `name`."""
         return next(entry for entry in self.inputs if entry.name == name)
-
-
-@dataclass(frozen=True, slots=True)
-class Value:
-    """A value for people and programs: the bare value in its unit, and the text in the reader's own system."""
-
-    value: Any
-    unit: str
-    text: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """The value as the API writes it."""
-        return {"value": self.value, "unit": self.unit, "text": self.text}
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """The whole answer of a working; `as_dict` is the body the API sends."""
-
-    working: Working
-    inputs: Mapping[str, Value]
-    results: Mapping[str, Value]
-    steps: tuple[Step, ...]
-    assumed: tuple[str, ...]
-    cautions: tuple[str, ...]
-    sources: tuple[str, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """The answer as plain JSON data."""
-        return {
-            "inputs": {name: value.as_dict() for name, value in self.inputs.items()},
-            "results": {name: value.as_dict() for name, value in self.results.items()},
-            "working": [step.as_dict() for step in self.steps],
-            "assumed": list(self.assumed),
-            "cautions": list(self.cautions),
-            "sources": list(self.sources),
-        }
-
-
-def value_of(entry: Input | Result, found: object, system: System, text: str | None = None) -> Value:
-    """Make the value for people and programs of one input or result.
-
-    Parameters
-    ----------
-    entry : its declaration, which says the unit
-    found : quantity, number, text, bool, None, list or mapping
-    system : "metric" or "inch", for the text
-    text : used instead of the usual text
-
-    Returns
-    -------
-    the value
-    """
-    plain = _plain(found, entry.unit, entry)
-    return Value(plain, entry.unit, text if text is not None else _text(found, entry, system))
-
-
-def _plain(found: object, unit: str, entry: Input | Result) -> Any:
-    """JSON data: quantities become numbers in the declared unit, of the result or of the field they stand in."""
-    if isinstance(found, pint.Quantity):
-        return _tidy(float(found.m_as(unit_named(unit))))
-    if isinstance(found, Mapping):
-        fields = {member.name: member for member in entry.fields} if isinstance(entry, Input) else {}
-        return {
-            str(key): _plain(member, fields[key].unit, fields[key]) if key in fields else _plain(member, unit, entry)
-            for key, member in found.items()
-        }
-    if isinstance(found, list | tuple):
-        return [_plain(member, unit, entry) for member in found]
-    return found
-
-
-def _tidy(value: float) -> float:
-    """Fifteen figures: what a conversion's last bit adds is noise (29.999999999999996 m/min)."""
-    return float(f"{value:.15g}")
-
-
-def _text(found: object, entry: Input | Result, system: System) -> str:
-    if isinstance(found, pint.Quantity):
-        return show(found, system, entry.unit) if entry.kind is Kind.QUANTITY else show(found, system)
-    if isinstance(found, bool):
-        return "yes" if found else "no"
-    if isinstance(found, int | float):
-        return f"{show_number(found)} {entry.unit}".rstrip()
-    if isinstance(found, Mapping):
-        return ", ".join(f"{said(str(key)).lower()} {_text(member, entry, system)}" for key, member in found.items())
-    if isinstance(found, list | tuple):
-        return "; ".join(_text(member, entry, system) for member in found) or "none"
-    return "" if found is None else str(found)

@@ -9,15 +9,22 @@ from calc.units import Quantity, in_unit
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
 from calc.workings.shared import (
     CAPPED_BY,
+    CHIP_LIMITS,
     EFFICIENCY,
     GEOMETRY,
     KINEMATICS,
     LEAD_ANGLE,
     LOAD,
+    MACHINE,
     MATERIAL_GROUP,
     NEEDS_MATERIAL,
+    POWER_AVAILABLE,
+    RAKE_ANGLE,
+    REACH,
     SPEED_GROUP,
+    TOOL,
     cutting_constants,
+    cutting_force,
     force_steps,
     held_back,
     in_feed,
@@ -27,7 +34,11 @@ from calc.workings.shared import (
     power_steps,
     speed_inputs,
     speed_step,
+    spindle_step,
     wanted_speed,
+    warn_of_chip,
+    warn_of_reach,
+    warn_of_speed,
 )
 
 
@@ -44,19 +55,28 @@ def _mill(given: Given) -> Found:
     constants = cutting_constants(given)
     if radial is not None:
         chip.engagement_angle(radial, diameter)
-    power_at = _mill_power(given, radial, axial, constants)
-    held = held_back(given, found, speed, in_unit(tooth * teeth, "mm"), power_at)
+    held = held_back(given, found, speed, in_unit(tooth * teeth, "mm"), _mill_power(given, radial, axial, constants))
     tooth, rate = in_unit(held.feed / teeth, "mm"), in_feed(held)
-    numbers = f"{given.show(tooth)} · {teeth} · {given.show(held.spindle_speed)}"
+    numbers = f"{given.show(tooth)} · {given.show(teeth)} · {given.show(held.spindle_speed)}"
     found.working.append(Step("Feed rate", "vf = fz · z · n", numbers, given.show(rate), KINEMATICS))
+    turned = surface_speed(held.spindle_speed, diameter)
     found.results |= {
         "spindle_speed": held.spindle_speed,
-        "surface_speed": surface_speed(held.spindle_speed, diameter),
+        "surface_speed": turned,
         "feed_per_tooth": tooth,
         "feed_rate": rate,
     }
+    warn_of_speed(given, found, turned)
+    warn_of_reach(given, found, diameter)
+    if (deepest := given.quantity_or_none("max_depth")) is not None and axial is not None:
+        found.warn(
+            "max_depth", "deeper than the tool may cut", axial > deepest,
+            lambda: f"An axial depth of {given.show(axial)} is more than the {given.show(deepest)} that the tool may "
+            "cut: take more passes.",
+        )  # fmt: skip
     if radial is not None:
-        _mill_engagement(given, found, tooth, radial, held, constants)
+        _mill_chip(given, found, tooth, radial)
+        _mill_load(given, found, radial, held, constants)
     if "length_of_cut" in given:
         _mill_time(given, found, rate)
     return found
@@ -73,28 +93,23 @@ def _mill_power(
     def power_at(speed: Quantity, feed: Quantity) -> Quantity:
         mean = chip.mean_chip_thickness(in_unit(feed / teeth, "mm"), radial, diameter, angle)
         rate = milling.removal_rate(axial, radial, in_unit(feed * speed, "mm/min"))
-        power = force.cutting_power(rate, force.specific_cutting_force(mean, *constants))
+        power = force.cutting_power(rate, cutting_force(given, mean, constants))
         return force.spindle_power(power, given.quantity("efficiency").magnitude)
 
     return power_at
 
 
-def _mill_engagement(
-    given: Given,
-    found: Found,
-    tooth: Quantity,
-    radial: Quantity,
-    held: Held,
-    constants: tuple[Quantity, float] | None,
-) -> None:
-    """Chip, removal rate and power, as far as depths and material allow."""
+def _mill_chip(given: Given, found: Found, tooth: Quantity, radial: Quantity) -> None:
+    """Engagement and chip, and warnings of a chip that rubs or overloads."""
     diameter, angle = given.quantity("diameter"), given.quantity("lead_angle")
     engaged = chip.engagement_angle(radial, diameter)
     thickest = chip.max_chip_thickness(tooth, radial, diameter, angle)
     mean = chip.mean_chip_thickness(tooth, radial, diameter, angle)
-    show = given.show
-    below_half = radial < diameter / 2
     found.results |= {"engagement_angle": engaged, "max_chip_thickness": thickest, "mean_chip_thickness": mean}
+    warn_of_chip(given, found, thickest)
+    if given.many:
+        return
+    show, below_half = given.show, radial < diameter / 2
     found.working += [
         Step("Engagement angle", "θe = arccos(1 − 2 · ae / DC)", f"arccos(1 − 2 · {show(radial)} / {show(diameter)})",
              show(engaged), GEOMETRY),
@@ -105,32 +120,34 @@ def _mill_engagement(
              f"{show(tooth)} · sin {show(angle)} · (2 · {show(radial)} / {show(diameter)}) / {engaged.m_as('rad'):.4g}",
              show(mean), GEOMETRY),
     ]  # fmt: skip
+
+
+def _mill_load(
+    given: Given, found: Found, radial: Quantity, held: Held, constants: tuple[Quantity, float] | None
+) -> None:
+    """Removal rate and power, as far as depth and material allow."""
     if "axial_depth" not in given:
         return
-    axial = given.quantity("axial_depth")
-    rate = found.results["feed_rate"]
+    show, axial, rate = given.show, given.quantity("axial_depth"), found.results["feed_rate"]
     removed = milling.removal_rate(axial, radial, rate)
     found.results["removal_rate"] = removed
     numbers = f"{show(axial)} · {show(radial)} · {show(rate)}"
     found.working.append(Step("Removal rate", "Q = ap · ae · vf", numbers, show(removed), LOAD))
     if constants is None:
         return
-    kc = force.specific_cutting_force(mean, *constants)
+    mean = found.results["mean_chip_thickness"]
+    kc = cutting_force(given, mean, constants)
     force_steps(given, found, mean, kc, constants)
     power, torque = power_steps(given, found, removed, kc, held.spindle_speed)
-    efficiency = given.quantity("efficiency").magnitude
-    spindle = force.spindle_power(power, efficiency)
-    found.results |= {
-        "specific_cutting_force": kc, "cutting_power": power, "spindle_power": spindle, "torque": torque,
-    }  # fmt: skip
-    found.working.append(Step("Spindle power", "P / η", f"{show(power)} / {efficiency:g}", show(spindle), LOAD))
+    found.results |= {"specific_cutting_force": kc, "cutting_power": power, "torque": torque}
+    spindle_step(given, found, power)
 
 
 def _mill_time(given: Given, found: Found, rate: Quantity) -> None:
     way, passes = given.quantity("length_of_cut"), given.count("passes")
     time = time_in_cut(way * passes, rate)
     found.results["time_in_cut"] = time
-    numbers = f"{given.show(way)} · {passes} / {given.show(rate)}"
+    numbers = f"{given.show(way)} · {given.show(passes)} / {given.show(rate)}"
     found.working.append(Step("Time in cut", "t = length · passes / vf", numbers, given.show(time), KINEMATICS))
     found.assumed.append(
         "The length of cut is all that is travelled in the cut; run-in and run-out are not added to it."
@@ -140,6 +157,7 @@ def _mill_time(given: Given, found: Found, rate: Quantity) -> None:
 MILLING = Working(
     name="milling", title="Milling", says="Speed, feed, chip, power and time in cut of a mill.",
     inputs=(
+        TOOL,
         length("diameter", "Diameter", "DC", required=True, example=16,
                hint="The diameter that cuts; for a ball or cone, the largest in contact."),
         Input(name="teeth", label="Teeth", symbol="ZEFP", kind=Kind.COUNT, required=True, lowest=1, highest=200,
@@ -149,11 +167,13 @@ MILLING = Working(
         Input(name="feed_rate", label="Feed rate", symbol="vf", unit="mm/min", group="feed", above=0),
         length("axial_depth", "Axial depth", "ap", example=8),
         length("radial_depth", "Radial depth", "ae", example=1.6),
+        length("max_depth", "Largest axial depth", "APMX", limit=True),
         LEAD_ANGLE,
         length("length_of_cut", "Length of cut", example=300),
         Input(name="passes", label="Passes", kind=Kind.COUNT, lowest=1, highest=100000, default=1),
-        *material_inputs(), EFFICIENCY,
-        *limit_inputs("max_spindle_speed", "max_feed_rate", "max_power"),
+        *CHIP_LIMITS, *REACH,
+        *material_inputs(), RAKE_ANGLE, MACHINE, EFFICIENCY,
+        *limit_inputs("max_spindle_speed", "max_feed_rate", "max_power", "power_curve"),
     ),
     groups=(SPEED_GROUP, Group(name="feed", label="the feed"), MATERIAL_GROUP),
     results=(
@@ -172,11 +192,13 @@ MILLING = Working(
         Result(name="cutting_power", label="Cutting power", symbol="P", unit="kW",
                needs=f"Give both depths. {NEEDS_MATERIAL}"),
         Result(name="spindle_power", label="Spindle power", unit="kW", needs=f"Give both depths. {NEEDS_MATERIAL}"),
+        POWER_AVAILABLE,
         Result(name="torque", label="Torque", symbol="T", unit="N·m", needs=f"Give both depths. {NEEDS_MATERIAL}"),
         Result(name="time_in_cut", label="Time in cut", unit="min", needs="Give the length of cut."),
         CAPPED_BY,
     ),
     headline=("spindle_speed", "feed_rate", "max_chip_thickness", "spindle_power"),
     compute=_mill,
-    sources=("iso-3002-3 (m)", "iso-3002-4 (m)", "kienzle-1952 (m)", "plane-geometry"),
+    takes_arrays=True,
+    sources=("iso-3002-3 (m)", "iso-3002-4 (m)", "kienzle-1952 (m)", "handbook-rake (m)", "plane-geometry"),
 )  # fmt: skip

@@ -1,14 +1,14 @@
 """From what came in to what a working computes with: every problem found, each with a sentence naming its field."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import pint
 
 from calc.errors import WorkingError
 from calc.units import System, read_number, read_quantity, said, show_number
-from calc.workings.declaration import Given, Group, Input, InputErrors, Kind, Material, Materials, Working
+from calc.workings.declaration import LOOKED_UP, Given, Group, Input, InputErrors, Kind, Known, Shop, Working
 
 LONGEST_WORD = 200
 MOST_ROWS = 5000
@@ -16,7 +16,7 @@ _YES = frozenset({"true", "yes", "y", "on", "1"})
 _NO = frozenset({"false", "no", "n", "off", "0"})
 
 
-def read_inputs(working: Working, raw: Mapping[str, object], system: System, materials: Materials | None) -> Given:
+def read_inputs(working: Working, raw: Mapping[str, object], system: System, shop: Shop | None) -> Given:
     """Read and check everything a working was given.
 
     Parameters
@@ -24,7 +24,7 @@ def read_inputs(working: Working, raw: Mapping[str, object], system: System, mat
     working : the declaration
     raw : name -> number, text, bool, list or mapping; None and empty text mean "not given"
     system : the reader's units, passed on for the texts
-    materials : looks a work material up by name
+    shop : looks up tools, items, machines and work materials by name
 
     Returns
     -------
@@ -45,25 +45,89 @@ def read_inputs(working: Working, raw: Mapping[str, object], system: System, mat
         if value is not None and not (isinstance(value, str) and not value.strip())
     }
     values: dict[str, Any] = {}
+    found: list[WorkingError] = []
     for entry in working.inputs:
         if entry.name in given:
-            _try_to_read(entry, given[entry.name], values, problems)
-        elif entry.required:
-            problems.append(WorkingError(entry.name, f"{_label(entry)} is missing.{_example(entry)}"))
+            _try_to_read(entry, given[entry.name], values, found)
+    known = _look_up_all(working, values, shop, found)
+    brought = _bring(working, given, values, known, found)
+    for entry in working.inputs:
+        if entry.required and entry.name not in given and entry.name not in brought:
+            found.append(WorkingError(entry.name, f"{_label(entry)} is missing.{_example(entry)}"))
     for group in working.groups:
-        problems.extend(_group_problems(working, group, given))
-    material = None
-    if isinstance(values.get("material"), str):
-        try:
-            material = _look_up(values["material"], materials)
-        except WorkingError as problem:
-            problems.append(problem)
+        found.extend(_group_problems(working, group, given, brought))
+    order = {entry.name: place for place, entry in enumerate(working.inputs)}
+    problems += sorted(found, key=lambda problem: order.get(problem.argument, len(order)))
     if problems:
         raise InputErrors(problems)
-    return _with_defaults(working, values, system, material)
+    defaulted = _fill_in_defaults(working, values)
+    return Given(values, system, defaulted, known, brought)
 
 
-def _with_defaults(working: Working, values: dict[str, Any], system: System, material: Material | None) -> Given:
+def _look_up_all(
+    working: Working, values: Mapping[str, Any], shop: Shop | None, problems: list[WorkingError]
+) -> dict[str, Known]:
+    """What the shop knows of each thing that was named."""
+    known = {}
+    for name in LOOKED_UP:
+        word = values.get(name)
+        if not isinstance(word, str):
+            continue
+        if shop is None:
+            label = _label(working.input(name))
+            problems.append(
+                WorkingError(name, f"{label}: no list to look it up in is at hand here; give its numbers instead.")
+            )
+            continue
+        try:
+            known[name] = shop(name, word)
+        except WorkingError as problem:
+            problems.append(WorkingError(name, problem.sentence))
+    return known
+
+
+def _bring(
+    working: Working,
+    given: Collection[str],
+    values: dict[str, Any],
+    known: Mapping[str, Known],
+    problems: list[WorkingError],
+) -> dict[str, str]:
+    """Add what the named things are known to have, where nothing else was said; of a limit the smallest counts."""
+    inputs = {entry.name: entry for entry in working.inputs}
+    brought: dict[str, str] = {}
+    for lookup, thing in known.items():
+        for name, raw in thing.values.items():
+            entry = inputs.get(name)
+            if entry is None or raw is None or not _is_free(working, entry, lookup, given, brought):
+                continue
+            try:
+                value = read_one(entry, raw)
+            except WorkingError as problem:
+                problems.append(WorkingError(lookup, f"{thing.name}: {problem.sentence}"))
+                continue
+            if name not in values or (entry.limit and value < values[name]):
+                values[name] = value
+                brought[name] = lookup
+    return brought
+
+
+def _is_free(working: Working, entry: Input, lookup: str, given: Collection[str], brought: Collection[str]) -> bool:
+    """Whether a value may be brought: what was typed comes first, and so does another way that was typed."""
+    if entry.name in given:
+        return entry.limit
+    if not entry.group:
+        return True
+    group = next(group for group in working.groups if group.name == entry.group)
+    said_already = [
+        other
+        for other in working.inputs
+        if other.group == entry.group and other.name != lookup and (other.name in given or other.name in brought)
+    ]
+    return group.needs == 1 and all(other.belongs_to_way == entry.belongs_to_way for other in said_already)
+
+
+def _fill_in_defaults(working: Working, values: dict[str, Any]) -> frozenset[str]:
     """Fill in what was not said; a group's defaults only count when none of its ways was given."""
     spoken_for = {working.input(name).group for name in values} - {""}
     defaulted = set()
@@ -71,7 +135,7 @@ def _with_defaults(working: Working, values: dict[str, Any], system: System, mat
         if entry.name not in values and entry.default is not None and entry.group not in spoken_for:
             values[entry.name] = read_one(entry, entry.default)
             defaulted.add(entry.name)
-    return Given(values, system, frozenset(defaulted), material)
+    return frozenset(defaulted)
 
 
 def _try_to_read(entry: Input, raw: object, values: dict[str, Any], problems: list[WorkingError]) -> None:
@@ -190,14 +254,17 @@ def _members(entry: Input, name: str, raw: object) -> dict[str, Any]:
     return found
 
 
-def _group_problems(working: Working, group: Group, given: Mapping[str, object]) -> list[WorkingError]:
-    """Too many ways, too few, or a way only half given."""
+def _group_problems(
+    working: Working, group: Group, given: Collection[str], brought: Collection[str]
+) -> list[WorkingError]:
+    """Too many ways, too few, or a way only half given; what was brought counts where nothing was typed."""
     members = [entry for entry in working.inputs if entry.group == group.name]
     ways = {
         entry.belongs_to_way: [other for other in members if other.belongs_to_way == entry.belongs_to_way]
         for entry in members
     }
     used = [way for way, parts in ways.items() if any(part.name in given for part in parts)]
+    used = used or [way for way, parts in ways.items() if all(part.name in brought for part in parts)]
     names = [" with ".join(_label(part).lower() for part in parts) for parts in ways.values()]
     choices = f"{', '.join(names[:-1])} or {names[-1]}"
     wanted = {1: "one", 2: "two"}.get(group.needs, str(group.needs))
@@ -210,7 +277,8 @@ def _group_problems(working: Working, group: Group, given: Mapping[str, object])
         first = next((parts[0] for way, parts in ways.items() if way not in used and not _has_default(parts)), None)
         if first is not None:
             return [WorkingError(first.name, f"{group.label.capitalize()} is missing: give {wanted} of {choices}.")]
-    missing = [part for way in used for part in ways[way] if part.name not in given and part.default is None]
+    there = {*given, *brought}
+    missing = [part for way in used for part in ways[way] if part.name not in there and part.default is None]
     return [
         WorkingError(part.name, f"{_label(part)} is missing: it goes with {_partners(ways, part)}.") for part in missing
     ]
@@ -222,12 +290,6 @@ def _has_default(parts: list[Input]) -> bool:
 
 def _partners(ways: Mapping[str, list[Input]], part: Input) -> str:
     return " and ".join(_label(other).lower() for other in ways[part.belongs_to_way] if other is not part)
-
-
-def _look_up(name: str, materials: Materials | None) -> Material:
-    if materials is None:
-        raise WorkingError("material", "Material: no list of work materials is at hand here; give kc11 and mc instead.")
-    return materials(name)
 
 
 def _label(entry: Input) -> str:

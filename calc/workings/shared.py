@@ -4,11 +4,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from calc.cutting import force
 from calc.cutting.limits import Held, Limits, hold
 from calc.cutting.speed import spindle_speed, surface_speed
-from calc.units import Quantity, in_unit, ureg
-from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step
+from calc.cutting.spindle import SpindleCurve, available_power, spindle_curve
+from calc.units import Quantity, in_unit, plain, ureg
+from calc.workings.declaration import Found, Given, Group, Input, Kind, Mark, Result, Step
 
 GEOMETRY = "plane-geometry"
 KINEMATICS = "iso-3002-3 (m)"
@@ -19,12 +22,15 @@ LIMIT_WORDS = {
     "max_spindle_speed": "the highest spindle speed",
     "max_feed_rate": "the highest feed rate",
     "max_power": "the spindle's power",
+    "power_curve": "the spindle's power at its speed",
 }
 LIMIT_RULES = {
     "max_spindle_speed": "n lowered to the limit, same feed per turn",
     "max_feed_rate": "vf lowered to the limit, same n",
     "max_power": "n lowered by limit / power, same feed per turn",
+    "power_curve": "n lowered until the curve carries the torque, same feed per turn",
 }
+LONGEST_REACH = 4.0
 
 
 def length(name: str, label: str, symbol: str = "", **more: Any) -> Input:
@@ -76,13 +82,43 @@ def limit_inputs(*names: str) -> tuple[Input, ...]:
     """What machine and tool can do; each may be left out."""
     known = {
         "max_spindle_speed": Input(
-            name="max_spindle_speed", label="Highest spindle speed", unit="1/min", above=0,
+            name="max_spindle_speed", label="Highest spindle speed", unit="1/min", above=0, limit=True,
             hint="Of the machine or the tool, whichever is lower.",
         ),
-        "max_feed_rate": Input(name="max_feed_rate", label="Highest feed rate", unit="mm/min", above=0),
-        "max_power": Input(name="max_power", label="Spindle power", unit="kW", above=0),
+        "max_feed_rate": Input(name="max_feed_rate", label="Highest feed rate", unit="mm/min", above=0, limit=True),
+        "max_power": Input(name="max_power", label="Spindle power", unit="kW", above=0, limit=True),
+        "power_curve": Input(
+            name="power_curve", label="Spindle power at its speeds", kind=Kind.LIST,
+            fields=(
+                Input(name="speed", label="Speed", symbol="n", unit="1/min", above=0, required=True),
+                Input(name="power", label="Power", symbol="P", unit="kW", above=0, required=True),
+            ),
+        ),
     }  # fmt: skip
     return tuple(known[name] for name in names)
+
+
+TOOL = Input(
+    name="tool", label="Tool", kind=Kind.TEXT,
+    hint="A design of the catalogue by its code; brings its sizes and limits.",
+)  # fmt: skip
+MACHINE = Input(
+    name="machine", label="Machine", kind=Kind.TEXT, hint="By its code in the catalogue; brings its limits.",
+)  # fmt: skip
+RAKE_ANGLE = Input(
+    name="rake_angle", label="Rake angle", symbol="γ", unit="deg", lowest=-34, highest=46,
+    hint="Corrects kc by 1 % for each degree from 6°, a rule of thumb.",
+)  # fmt: skip
+CHIP_LIMITS = (
+    length("hone", "Hone of the edge", hint="A chip thinner than the hone rubs instead of cutting."),
+    length("max_chip", "Thickest chip allowed", hint="The tool maker's limit."),
+)
+REACH = (
+    length("stick_out", "Stick-out from the holder", "LF", hint="To warn of a tool that reaches too far to be stiff."),
+    Input(name="longest_reach", label="Longest stick-out, in diameters", kind=Kind.NUMBER, above=0, highest=50,
+          default=LONGEST_REACH,
+          assumed="A stick-out of more than 4 diameters is called long (common practice, no source)."),
+)  # fmt: skip
 
 
 EFFICIENCY = Input(
@@ -94,20 +130,31 @@ LEAD_ANGLE = Input(
     assumed="The lead angle κr is 90 degrees.",
 )  # fmt: skip
 CAPPED_BY = Result(name="capped_by", label="Held back by", kind=Kind.LIST)
+POWER_AVAILABLE = Result(
+    name="power_available", label="Power the spindle gives", unit="kW", needs="Give the spindle's power at its speeds."
+)
 
 
 def limits_of(given: Given) -> Limits:
     """The limits that were given."""
-    return Limits(*(given.quantity_or_none(name) for name in LIMIT_WORDS))
+    found = Limits(*(given.quantity_or_none(name) for name in ("max_spindle_speed", "max_feed_rate", "max_power")))
+    return replace(found, power_curve=curve_of(given))
+
+
+def curve_of(given: Given) -> SpindleCurve | None:
+    """The spindle's curve, where its points were given."""
+    points = given.rows("power_curve")
+    return spindle_curve([(point["speed"], point["power"]) for point in points]) if points else None
 
 
 def cutting_constants(given: Given) -> tuple[Quantity, float] | None:
     """kc1.1 and mc, from the material or as given; None when neither was."""
-    if given.material is not None:
-        return ureg.Quantity(given.material.kc11, "N/mm^2"), given.material.mc
-    if "kc11" in given:
-        return given.quantity("kc11"), given.number("mc")
-    return None
+    return (given.quantity("kc11"), given.number("mc")) if "kc11" in given and "mc" in given else None
+
+
+def cutting_force(given: Given, thickness: Quantity, constants: tuple[Quantity, float]) -> Quantity:
+    """Specific cutting force at a chip thickness, with the rake where the working asks for it."""
+    return force.specific_cutting_force(thickness, *constants, given.quantity_or_none("rake_angle"))
 
 
 def wanted_speed(given: Given, diameter: Quantity) -> Quantity:
@@ -129,18 +176,95 @@ def held_back(
     if feed is None:
         limits = replace(limits, max_feed_rate=None)
     held = hold(speed, ureg.Quantity(1, "mm") if feed is None else feed, limits, power_at)
+    found.marks += [Mark(cap.name, f"held back by {LIMIT_WORDS[cap.name]}", cap.where) for cap in held.caps]
+    if limits.power_curve is not None:
+        _say_power(given, found, limits.power_curve, held, power_at)
+    if given.many:
+        return held
     found.results["capped_by"] = list(held.capped_by)
     found.texts["capped_by"] = ", ".join(LIMIT_WORDS[name] for name in held.capped_by) or "nothing"
     before = speed, feed
     for cap in held.caps:
         now = cap.spindle_speed, None if feed is None else cap.feed
-        numbers = f"{_conditions(given, *before)}; limit {given.show(given.quantity(cap.name))}"
+        limit = "the curve" if cap.name == "power_curve" else given.show(given.quantity(cap.name))
+        numbers = f"{_conditions(given, *before)}; limit {limit}"
         says = f"Held back by {LIMIT_WORDS[cap.name]}"
         found.working.append(Step(says, LIMIT_RULES[cap.name], numbers, _conditions(given, *now), "own-limits"))
         before = now
-    if "max_power" in given and power_at is None:
+    if power_at is None and ("max_power" in given or "power_curve" in given):
         found.assumed.append(f"The power limit was not checked. {NEEDS_MATERIAL}")
     return held
+
+
+def _say_power(
+    given: Given,
+    found: Found,
+    curve: SpindleCurve,
+    held: Held,
+    power_at: Callable[[Quantity, Quantity], Quantity] | None,
+) -> None:
+    """What the spindle gives at the speed, and the warning where its torque is not enough at any."""
+    found.results["power_available"] = available_power(curve, held.spindle_speed)
+    if power_at is None:
+        return
+
+    def sentence() -> str:
+        asked = force.torque(power_at(held.spindle_speed, held.feed), held.spindle_speed)
+        return (
+            f"The cut asks for {given.show(asked)} of the spindle, which gives {given.show(curve.largest_torque)} at "
+            "most and none the more by turning slower: take a smaller depth or feed, or another machine."
+        )
+
+    found.warn("torque", "more torque than the spindle has", held.overloaded, sentence)
+
+
+def warn_of_chip(given: Given, found: Found, thickest: Quantity) -> None:
+    """A chip under the hone rubs, one over the maker's limit breaks the edge."""
+    if (hone := given.quantity_or_none("hone")) is not None:
+        found.warn(
+            "hone", "chip thinner than the hone", thickest < hone,
+            lambda: f"The thickest chip of {given.show(thickest)} is thinner than the hone of {given.show(hone)}: the "
+            "edge rubs and work-hardens the metal. Feed more, or cut wider.",
+        )  # fmt: skip
+    if (most := given.quantity_or_none("max_chip")) is not None:
+        found.warn(
+            "max_chip", "chip thicker than allowed", thickest > most,
+            lambda: f"The thickest chip of {given.show(thickest)} is over the {given.show(most)} that the edge may "
+            "take. Feed less.",
+        )  # fmt: skip
+
+
+def warn_of_reach(given: Given, found: Found, diameter: Quantity) -> None:
+    """A long tool bends: its deflection grows with the cube of its stick-out."""
+    if (out := given.quantity_or_none("stick_out")) is None:
+        return
+    most = given.number("longest_reach")
+    share: Any = (out / diameter).m_as("")
+    found.warn(
+        "reach", "reaches too far to be stiff", share > most,
+        lambda: f"The tool sticks out {given.show(share)} diameters, more than {given.show(most)}: it bends, and "
+        "chatter is likely. Take a shorter or thicker tool, or smaller depths.",
+    )  # fmt: skip
+
+
+def warn_of_speed(given: Given, found: Found, speed: Quantity) -> None:
+    """A surface speed outside what the work material is known to take."""
+    material = given.known.get("material")
+    if material is None:
+        return
+    low, high = material.values.get("speed_low"), material.values.get("speed_high")
+    source = material.values.get("speed_source", "assumed")
+    value = speed.m_as("m/min")
+
+    def between() -> str:
+        return (
+            f"{given.show(speed)} lies outside the {given.show(ureg.Quantity(low or 0.0, 'm/min'))} to "
+            f"{given.show(ureg.Quantity(high or 0.0, 'm/min'))} kept for {material.name} ({source})."
+        )
+
+    if low and high:
+        outside = np.logical_or(value < low, value > high)
+        found.warn("speed", f"outside the speeds kept for {material.name}", plain(outside), between)
 
 
 def _conditions(given: Given, speed: Quantity, feed: Quantity | None) -> str:
@@ -165,17 +289,13 @@ def speed_step(given: Given, speed: Quantity, diameter: Quantity, symbol: str = 
 
 
 def force_steps(given: Given, found: Found, chip: Quantity, kc: Quantity, constants: tuple[Quantity, float]) -> None:
-    """Kienzle's law with the numbers put in, and whence kc1.1 and mc are."""
+    """Kienzle's law with the numbers put in."""
     kc11, mc = constants
-    numbers = f"{given.show(kc11)} · {chip.m_as('mm'):.4g}^(−{mc:g})"
-    found.working.append(
-        Step("Specific cutting force", "kc = kc1.1 · h^(−mc), h in mm", numbers, given.show(kc), "kienzle-1952 (m)")
-    )
-    if given.material is not None:
-        found.assumed.append(
-            f"{given.material.name}: kc1.1 {given.material.kc11:g} N/mm² and mc {given.material.mc:g} "
-            f"({given.material.source})."
-        )
+    thickness = given.show(chip.m_as("mm"))
+    formula, numbers = "kc = kc1.1 · h^(−mc), h in mm", f"{given.show(kc11)} · {thickness}^(−{given.show(mc)})"
+    if (rake := given.quantity_or_none("rake_angle")) is not None:
+        formula, numbers = f"{formula} · (1 − (γ − 6°) / 100)", f"{numbers} · (1 − ({given.show(rake)} − 6°) / 100)"
+    found.working.append(Step("Specific cutting force", formula, numbers, given.show(kc), "kienzle-1952 (m)"))
 
 
 def power_steps(given: Given, found: Found, rate: Quantity, kc: Quantity, speed: Quantity) -> tuple[Quantity, Quantity]:
@@ -191,3 +311,12 @@ def power_steps(given: Given, found: Found, rate: Quantity, kc: Quantity, speed:
         )
     )
     return power, torque
+
+
+def spindle_step(given: Given, found: Found, power: Quantity) -> None:
+    """Power at the motor's side of the drive."""
+    efficiency = given.quantity("efficiency").magnitude
+    spindle = force.spindle_power(power, efficiency)
+    found.results["spindle_power"] = spindle
+    numbers = f"{given.show(power)} / {given.show(efficiency)}"
+    found.working.append(Step("Spindle power", "P / η", numbers, given.show(spindle), LOAD))

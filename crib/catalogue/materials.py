@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from calc.errors import WorkingError
-from calc.workings import Material
+from calc.workings import Known
 from crib.catalogue.models import WorkMaterial
 
 MOST_NAMED = 6
 
 
-def find_cutting_material(text: str) -> Material:
+def find_cutting_material(what: str, text: str) -> Known:
     """The work material of that name or number, with the figures its cutting force is worked out from."""
     found = WorkMaterial.objects.filter(name__iexact=text.strip()).first()
     if found is None and text.isascii() and text.isdigit() and len(text) < 10:
@@ -17,7 +17,7 @@ def find_cutting_material(text: str) -> Material:
     if found is None:
         raise WorkingError("material", _unknown(text))
     source = found.kc11_source if found.kc11_source == found.mc_source else f"{found.kc11_source}; mc {found.mc_source}"
-    return Material(name=found.name, kc11=found.kc11, mc=found.mc, source=source)
+    return Known(found.name, {"kc11": found.kc11, "mc": found.mc}, source)
 
 
 def cutting_material_names() -> list[str]:

@@ -60,7 +60,7 @@ def test_lists_are_given_as_json() -> None:
 def test_a_material_of_the_catalogue_is_found(db: None) -> None:
     WorkMaterial.objects.create(name="Duplex", iso_group="M", kc11=2400, mc=0.21)
     text = said(*MILLING, "axial_depth=5", "radial_depth=1", "material=duplex")
-    assert "Duplex: kc1.1 2400 N/mm² and mc 0.21 (assumed)." in text
+    assert "Duplex: kc1.1 2400 N/mm², mc 0.21 (assumed)." in text
 
 
 @pytest.mark.parametrize(

@@ -159,7 +159,7 @@ def test_work_materials_are_offered_and_bring_their_numbers(client: Client) -> N
     query = {**MILLING, "axial_depth": "8", "radial_depth": "3", "material": "Duplex 1.4462"}
     text = page(client, "milling", query)
     assert '<option value="Duplex 1.4462" selected>' in text
-    assert "Duplex 1.4462: kc1.1 2400 N/mm² and mc 0.21 (assumed)." in words(text)
+    assert "Duplex 1.4462: kc1.1 2400 N/mm², mc 0.21 (assumed)." in words(text)
     assert "Torque" in text
 
 

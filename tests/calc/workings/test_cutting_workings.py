@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from calc.errors import WorkingError
-from calc.workings import InputErrors, Material, run
+from calc.workings import InputErrors, Known, run
 
 MILL = {"diameter": 50, "teeth": 5, "surface_speed": 180, "feed_per_tooth": 0.12}
 LOADED = MILL | {"axial_depth": 3, "radial_depth": 12.5, "kc11": 1700, "mc": 0.25}
@@ -122,7 +122,7 @@ def test_turning_in_full_and_in_part() -> None:
     assert "cutting_power" not in values("turning", bare | {"depth_of_cut": 2})
     full = values(
         "turning", bare | {"depth_of_cut": 2, "material": "nickel", "nose_radius": 0.8, "length_of_cut": 100},
-        materials=lambda name: Material(name, 2800, 0.25),
+        shop=lambda what, name: Known(name, {"kc11": 2800, "mc": 0.25}),
     )  # fmt: skip
     # vc · ap · f · kc / 60e3 in kW.
     expected = 120 * 2 * 0.2 * full["specific_cutting_force"] / 60e3

@@ -20,7 +20,7 @@ from calc.workings import (
     Input,
     InputErrors,
     Kind,
-    Material,
+    Known,
     Result,
     Step,
     UnknownWorking,
@@ -29,7 +29,7 @@ from calc.workings import (
     get,
     run,
 )
-from calc.workings.declaration import value_of
+from calc.workings.answer import value_of
 from calc.workings.reading import read_inputs
 
 MILLING = {"diameter": 10, "teeth": 4, "surface_speed": 60, "feed_per_tooth": 0.05}
@@ -103,7 +103,7 @@ def test_everything_wrong_is_said_at_once() -> None:
     found = refusals("milling", {"diameter": "wide", "teeth": 0, "colour": "red", "surface_speed": "10 kg"})
     assert found["diameter"] == ['Diameter: "wide" is not a number with a unit, such as 12.5 or 0.5 in.']
     assert found["teeth"] == ["Teeth cannot be less than 1."]
-    assert found["colour"][0].startswith('There is no input "colour" in milling. Its inputs are: diameter, teeth')
+    assert found["colour"][0].startswith('There is no input "colour" in milling. Its inputs are: tool, diameter, teeth')
     assert "must be a speed" in found["surface_speed"][0]
     assert found["feed_per_tooth"] == ["The feed is missing: give one of feed per tooth or feed rate."]
 
@@ -125,8 +125,8 @@ def test_everything_wrong_is_said_at_once() -> None:
         ({"kc11": 2000}, "mc", "it goes with specific cutting force at 1 mm."),
         ({"mc": -0.1, "kc11": 2000}, "mc", "Mc cannot be below zero."),
         ({"mc": 0.2, "kc11": 2000, "material": "duplex"}, "kc11", "The work material is said twice over"),
-        ({"material": "duplex"}, "material", "no list of work materials is at hand here"),
-        ({"material": 7.5}, "material", "no list of work materials"),
+        ({"material": "duplex"}, "material", "no list to look it up in is at hand here"),
+        ({"material": 7.5}, "material", "no list to look it up in"),
         ({"material": ["duplex"]}, "material", "must be a word or a line of text"),
         ({"material": "x" * 300}, "material", "at most 200 characters"),
         ({"material": "two\nlines"}, "material", "one line"),
@@ -137,21 +137,21 @@ def test_refusals_name_the_field_and_the_way_out(change: dict[str, object], fiel
 
 
 def test_a_material_brings_its_numbers_and_their_source() -> None:
-    def find(name: str) -> Material:
+    def find(what: str, name: str) -> Known:
         assert name == "duplex 1.4462"
-        return Material("Duplex 1.4462", 2400, 0.21, "handbook (m)")
+        return Known("Duplex 1.4462", {"kc11": 2400, "mc": 0.21}, "handbook (m)")
 
     asked = MILLING | {"axial_depth": 5, "radial_depth": 1, "material": "duplex 1.4462"}
-    answer = run("milling", asked, materials=find)
-    assert "Duplex 1.4462: kc1.1 2400 N/mm² and mc 0.21 (handbook (m))." in answer.assumed
+    answer = run("milling", asked, shop=find)
+    assert "Duplex 1.4462: kc1.1 2400 N/mm², mc 0.21 (handbook (m))." in answer.assumed
     assert answer.results["cutting_power"].value > 0
 
 
 def test_an_unknown_material_is_a_problem_of_its_field() -> None:
-    def find(name: str) -> Material:
+    def find(what: str, name: str) -> Known:
         raise WorkingError("material", f'No work material is called "{name}".')
 
-    found = refusals("milling", MILLING | {"material": "cheese", "teeth": 0}, materials=find)
+    found = refusals("milling", MILLING | {"material": "cheese", "teeth": 0}, shop=find)
     assert found["material"] == ['No work material is called "cheese".']
     assert "teeth" in found
 
