@@ -1,19 +1,27 @@
 """The mouth of a hole chamfered by a conical mill, plunged on the axis or circled.
 
-Heights run along the tool's axis from the tip flat upward, as in `calc.cutting.chamfer`.
+Heights run along the tool's axis from the tip flat upward, as in `calc.cutting.cone`. Quantities hold one value or a
+1-D array of them; the sentences are made for one value only.
 """
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
-from calc.cutting.chamfer import HAIR, ConicalMill, in_mm, past_the_flute
-from calc.errors import WorkingError
-from calc.units import Quantity, System, require_positive, show, takes, ureg
+import numpy as np
+
+from calc.cutting.clearance import HoleClearances, Verdict, all_clear, into_the_bottom, past_the_flute, room_of
+from calc.cutting.cone import HAIR, ConicalMill, in_mm, require_not_negative
+from calc.units import Quantity, System, in_unit, require, require_positive, show, takes, ureg
 
 
 @dataclass(frozen=True, slots=True)
 class HoleChamfer:
-    """A chamfer on the mouth of a hole; `interpolation_radius` is zero for a plunge."""
+    """A chamfer on the mouth of a hole; `interpolation_radius` is zero for a plunge.
+
+    A control that corrects for the tool's radius runs the axis on that circle when it follows the hole's wall with the
+    `program_diameter`. `why_not` is empty when it fits, and for arrays, where `fits` and the clearances tell.
+    """
 
     chamfer_diameter: Quantity
     chamfer_depth: Quantity
@@ -22,33 +30,38 @@ class HoleChamfer:
     contact_high: Quantity
     interpolation_radius: Quantity
     effective_diameter: Quantity
+    smallest_diameter: Quantity
+    program_diameter: Quantity
     removed_volume: Quantity
+    clearances: HoleClearances
+    fits: Verdict
     why_not: str
 
-    @property
-    def fits(self) -> bool:
-        """Whether the tool can cut this chamfer and nothing else."""
-        return not self.why_not
 
-
-def _hole_radii(hole_diameter: Quantity, chamfer_diameter: Quantity) -> tuple[float, float]:
+def _hole_radii(hole_diameter: Quantity, chamfer_diameter: Quantity, hole_depth: Quantity | None) -> tuple[Any, Any]:
     require_positive("hole_diameter", hole_diameter)
     require_positive("chamfer_diameter", chamfer_diameter)
+    if hole_depth is not None:
+        require_positive("hole_depth", hole_depth)
     hole, mouth = hole_diameter.m_as("mm") / 2, chamfer_diameter.m_as("mm") / 2
-    if mouth <= hole:
-        raise WorkingError("chamfer_diameter", "Chamfer diameter must be larger than the hole.")
+    require("chamfer_diameter", mouth > hole, "Chamfer diameter must be larger than the hole.")
     return hole, mouth
 
 
-def _ring_volume(hole: float, mouth: float, height: float) -> Quantity:
+def _ring_volume(hole: Any, mouth: Any, height: Any) -> Quantity:
     """Frustum less the cylinder that was air already."""
     frustum = math.pi * height / 3 * (mouth**2 + mouth * hole + hole**2)
-    return ureg.Quantity(frustum - math.pi * hole**2 * height, "mm^3")
+    return in_unit(ureg.Quantity(frustum - math.pi * hole**2 * height, "mm^3"), "mm^3")
 
 
-@takes(hole_diameter="mm", chamfer_diameter="mm")
+@takes(hole_diameter="mm", chamfer_diameter="mm", hole_depth="mm")
 def plunge(
-    mill: ConicalMill, hole_diameter: Quantity, chamfer_diameter: Quantity, system: System = "metric"
+    mill: ConicalMill,
+    hole_diameter: Quantity,
+    chamfer_diameter: Quantity,
+    system: System = "metric",
+    *,
+    hole_depth: Quantity | None = None,
 ) -> HoleChamfer:
     """Chamfer a hole by plunging on its axis, to the depth z = (Dchamfer - d0) / (2 · tan(σ/2)).
 
@@ -58,41 +71,46 @@ def plunge(
     hole_diameter : of the hole, length
     chamfer_diameter : at the face, length
     system : "metric" or "inch", for the lengths in sentences
+    hole_depth : of a blind hole, from the face down to where its full diameter ends, length
 
     Returns
     -------
-    depth below the face of the tip flat, height of the conical wall, and the band that cuts
+    depth below the face of the tip flat, height of the conical wall, the band that cuts, the room left around the tool
 
     Raises
     ------
-    WorkingError : when the chamfer is not larger than the hole, or the tip flat does not enter the hole
+    WorkingError : when the chamfer is not larger than the hole, the tip flat does not enter the hole, or a length is
+        not above zero
 
     >>> q = ureg.Quantity
-    >>> from calc.cutting.chamfer import conical_mill
+    >>> from calc.cutting.cone import conical_mill
     >>> cut = plunge(conical_mill(q(90, "deg"), q(1, "mm")), q(6.8, "mm"), q(8.8, "mm"))
     >>> f"{cut.depth_below_face:.4g~P}, cone {cut.chamfer_depth:.4g~P}"
     '3.9 mm, cone 1 mm'
 
     Source: [plane-geometry]
     """
-    hole, mouth = _hole_radii(hole_diameter, chamfer_diameter)
-    if hole <= mill.tip_radius + HAIR:
-        raise WorkingError(
-            "hole_diameter",
-            f"The tip flat of {show(mill.tip_diameter, system)} does not enter a hole of "
-            f"{show(hole_diameter, system)}: take a tool with a smaller tip flat.",
-        )
-    low, high = (hole - mill.tip_radius) / mill.slope, (mouth - mill.tip_radius) / mill.slope
-    return _hole_chamfer(mill, hole, mouth, (low, high), _why_not_plunged(mill, high, system))
+    hole, mouth = _hole_radii(hole_diameter, chamfer_diameter, hole_depth)
+    tip, smallest = in_mm(np.max(2 * mill.tip_radius)), in_mm(np.min(2 * hole))
+    require(
+        "hole_diameter",
+        hole > mill.tip_radius + HAIR,
+        f"The tip flat of {show(tip, system)} does not enter a hole of {show(smallest, system)}: take a tool with a "
+        "smaller tip flat.",
+    )
+    low = (hole - mill.tip_radius) / mill.slope
+    return _hole_chamfer(mill, (hole, mouth), low, hole_depth, system, circled=False)
 
 
-@takes(hole_diameter="mm", chamfer_diameter="mm", contact_low="mm")
+@takes(hole_diameter="mm", chamfer_diameter="mm", contact_low="mm", hole_depth="mm")
 def interpolate(
     mill: ConicalMill,
     hole_diameter: Quantity,
     chamfer_diameter: Quantity,
     contact_low: Quantity | None = None,
     system: System = "metric",
+    *,
+    hole_depth: Quantity | None = None,
 ) -> HoleChamfer:
     """Chamfer a hole by circling in it, the axis on the radius hole/2 - r(contact_low).
 
@@ -101,20 +119,22 @@ def interpolate(
     mill : the tool
     hole_diameter : of the hole, length
     chamfer_diameter : at the face, length
-    contact_low : lowest point of the flute that cuts, above the tip flat, length; when None, a tenth of the room the
-        flute and the hole leave, so that the rim of the tip flat stays off the wall
+    contact_low : lowest point of the flute that cuts, above the tip flat, length; when None, a tenth of the room that
+        flute, hole and bottom leave, so that the rim of the tip flat stays off the wall
     system : "metric" or "inch", for the lengths in sentences
+    hole_depth : of a blind hole, from the face down to where its full diameter ends, length
 
     Returns
     -------
-    depth below the face of the tip flat, height of the conical wall, band that cuts, and radius of the circle
+    depth below the face of the tip flat, height of the conical wall, band that cuts, radius of the circle, and the
+    room left around the tool
 
     Raises
     ------
-    WorkingError : when the chamfer is not larger than the hole, or contact_low is negative
+    WorkingError : when the chamfer is not larger than the hole, contact_low is negative, or a length is not above zero
 
     >>> q = ureg.Quantity
-    >>> from calc.cutting.chamfer import conical_mill
+    >>> from calc.cutting.cone import conical_mill
     >>> mill = conical_mill(q(90, "deg"), q(1, "mm"), q(8, "mm"))
     >>> cut = interpolate(mill, q(20, "mm"), q(22, "mm"), q(1, "mm"))
     >>> f"z {cut.depth_below_face:~P}, radius {cut.interpolation_radius:~P}, cuts at {cut.effective_diameter:~P}"
@@ -122,52 +142,74 @@ def interpolate(
 
     Source: [plane-geometry]
     """
-    hole, mouth = _hole_radii(hole_diameter, chamfer_diameter)
-    height = (mouth - hole) / mill.slope
+    hole, mouth = _hole_radii(hole_diameter, chamfer_diameter, hole_depth)
     if contact_low is None:
-        room = min(mill.flute_height - height, (hole - mill.tip_radius) / mill.slope)
-        low = max(0.0, room / 10)
+        height, bottom = (mouth - hole) / mill.slope, math.inf if hole_depth is None else hole_depth.m_as("mm")
+        room = np.minimum(np.minimum(mill.flute_height, bottom) - height, (hole - mill.tip_radius) / mill.slope)
+        low = np.maximum(0.0, room / 10)
     else:
         low = contact_low.m_as("mm")
-        if low < 0:
-            raise WorkingError("contact_low", "Contact low cannot be negative.")
-    return _hole_chamfer(
-        mill, hole, mouth, (low, low + height), _why_not_circled(mill, hole, low, low + height, system)
+        require_not_negative("contact_low", low)
+    return _hole_chamfer(mill, (hole, mouth), low, hole_depth, system, circled=True)
+
+
+def _hole_chamfer(
+    mill: ConicalMill, radii: tuple[Any, Any], low: Any, hole_depth: Quantity | None, system: System, *, circled: bool
+) -> HoleChamfer:
+    hole, mouth = radii
+    high = low + (mouth - hole) / mill.slope
+    circle = room_of(hole - mill.radius_at(low))  # below zero when the tool does not enter
+    around = HoleClearances(
+        tip_flat=room_of(low * mill.slope),
+        entry=circle,
+        shank=None if mill.max_diameter is None else room_of(mill.flute_height - high),
+        bottom=None if hole_depth is None else room_of(hole_depth.m_as("mm") - high),
     )
-
-
-def _hole_chamfer(mill: ConicalMill, hole: float, mouth: float, band: tuple[float, float], why_not: str) -> HoleChamfer:
-    low, high = band
-    circle = _circle(mill, hole, low)
+    fits = all_clear(around.tip_flat, around.entry, around.shank, around.bottom)
     return HoleChamfer(
         chamfer_diameter=in_mm(2 * mouth),
         chamfer_depth=in_mm(high - low),
         depth_below_face=in_mm(high),
         contact_low=in_mm(low),
         contact_high=in_mm(high),
-        interpolation_radius=in_mm(0.0 if abs(circle) < HAIR else circle),
+        interpolation_radius=circle,
         effective_diameter=mill.diameter_at(high),
+        smallest_diameter=mill.diameter_at(low),
+        program_diameter=mill.diameter_at(low),
         removed_volume=_ring_volume(hole, mouth, high - low),
-        why_not=why_not,
+        clearances=around,
+        fits=fits,
+        why_not=_why_not_in_hole(mill, around, (low, high), system, circled=circled) if fits is False else "",
     )
 
 
-def _circle(mill: ConicalMill, hole: float, low: float) -> float:
-    """Radius on which the axis runs when the height `low` touches the hole; below zero when it does not enter."""
-    return hole - mill.tip_radius - low * mill.slope
-
-
-def _why_not_plunged(mill: ConicalMill, high: float, system: System) -> str:
-    past = past_the_flute(mill, high, "the face", system)
-    return past and f"{past} Take a larger tool, or circle with this one."
-
-
-def _why_not_circled(mill: ConicalMill, hole: float, low: float, high: float, system: System) -> str:
-    if _circle(mill, hole, low) < -HAIR:
+def _why_not_in_hole(
+    mill: ConicalMill, around: HoleClearances, band: tuple[float, float], system: System, *, circled: bool
+) -> str:
+    """Everything that the tool would hit in a hole, each with the way out."""
+    low, high = band
+    sentences = []
+    if not all_clear(around.entry):
         wide = show(mill.diameter_at(low), system)
-        return (
+        sentences.append(
             f"At {show(in_mm(low), system)} above its tip the tool is {wide} wide and does not enter the hole: "
             "work lower on the flute, or take a smaller tool."
         )
-    past = past_the_flute(mill, high, "the face", system)
-    return past and f"{past} Work lower on the flute, or take a larger tool."
+    if not all_clear(around.shank):
+        past = past_the_flute(mill, high, "the face", system)
+        way = (
+            "Work lower on the flute, or take a larger tool."
+            if circled
+            else "Take a larger tool, or circle with this one."
+        )
+        sentences.append(f"{past} {way}")
+    if around.bottom is not None and not all_clear(around.bottom):
+        if circled:
+            sentences.append(into_the_bottom(low, around.bottom, "the bottom of the hole", system))
+        else:
+            deeper = show(in_mm(-around.bottom.m_as("mm")), system)
+            sentences.append(
+                f"The tip flat would cut {deeper} into the bottom of the hole: circle lower on the flute, or take a tool "
+                "with a larger tip flat."
+            )
+    return " ".join(sentences)

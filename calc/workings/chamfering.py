@@ -1,11 +1,7 @@
 """Chamfers on an edge and on a hole, with the band of the flute that cuts them."""
 
-from calc.cutting.chamfer import (
-    ConicalMill,
-    conical_mill,
-    edge_chamfer,
-    free_bands,
-)
+from calc.cutting.bands import free_bands
+from calc.cutting.chamfer import ConicalMill, conical_mill, edge_chamfer
 from calc.cutting.hole_chamfer import HoleChamfer, interpolate, plunge
 from calc.cutting.speed import spindle_speed
 from calc.cutting.threads import thread

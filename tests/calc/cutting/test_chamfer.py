@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calc.cutting.chamfer import conical_mill, edge_chamfer, free_bands
+from calc.cutting.chamfer import conical_mill, edge_chamfer
 from calc.cutting.hole_chamfer import interpolate, plunge
 from calc.errors import WorkingError
 from calc.units import Quantity, ureg
@@ -106,21 +106,6 @@ def test_places_that_make_no_chamfer_are_refused(placed: dict[str, float], argum
     with pytest.raises(WorkingError) as caught:
         edge_chamfer(mill, **lengths)
     assert caught.value.argument == argument
-
-
-def test_free_bands_leave_the_worn_ones_out() -> None:
-    mill = conical_mill(Q(90, "deg"), mm(1), mm(5))
-    worn = [(mm(0.7), mm(1.2))]
-    free = free_bands(mill, mm(0.5), worn)
-    assert [round(low.magnitude, 6) for low, _ in free] == [0.1, 1.3]
-    for low, high in free:
-        assert edge_chamfer(mill, chamfer_width=mm(0.5), contact_low=low).fits
-        assert (high - low).magnitude == pytest.approx(0.5)
-    assert free_bands(mill, mm(3)) == []
-    assert len(free_bands(mill, mm(0.5), margin=mm(0))) == 4
-    assert len(free_bands(conical_mill(Q(90, "deg"), mm(1), mm(900)), mm(0.001))) == 24
-    with pytest.raises(WorkingError, match="where the flute ends"):
-        free_bands(conical_mill(Q(90, "deg"), mm(1)), mm(0.5))
 
 
 def test_plunge_refuses_a_hole_the_tip_flat_does_not_enter() -> None:
