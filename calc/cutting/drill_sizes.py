@@ -58,7 +58,7 @@ def metric_drills() -> tuple[Drill, ...]:
 
 @cache
 def inch_drills() -> tuple[Drill, ...]:
-    """Number, letter and fractional drills (by 1/64 to 3 in), smallest first.
+    """Number, letter and fractional drills (by 1/64 to 3 in, by 1/16 to 4 in), smallest first.
 
     Returns
     -------
@@ -72,7 +72,8 @@ def inch_drills() -> tuple[Drill, ...]:
     found = [Drill(round(inches * 25.4, 6), f"#{number}") for number, inches in enumerate(_NUMBERS, start=1)]
     found += [Drill(round(inches * 25.4, 6), letter) for letter, inches in _LETTERS.items()]
     found += [
-        Drill(sixty_fourths / 64 * 25.4, _fraction_name(Fraction(sixty_fourths, 64))) for sixty_fourths in range(1, 193)
+        Drill(sixty_fourths / 64 * 25.4, _fraction_name(Fraction(sixty_fourths, 64)))
+        for sixty_fourths in (*range(1, 193), *range(196, 257, 4))
     ]
     return tuple(sorted(found))
 
@@ -80,6 +81,47 @@ def inch_drills() -> tuple[Drill, ...]:
 def _fraction_name(inches: Fraction) -> str:
     whole, rest = divmod(inches, 1)
     return " ".join(str(part) for part in (whole, rest) if part)
+
+
+def bored(hole: Quantity) -> Drill:
+    """A hole past the largest standard drill, which is bored to size.
+
+    Parameters
+    ----------
+    hole : length
+
+    Returns
+    -------
+    its size, under the name "bored"
+
+    >>> bored(ureg.Quantity(5, "in"))
+    Drill(size=127.0, name='bored')
+
+    Source: [common-practice]
+    """
+    return Drill(round(hole.m_as("mm"), 6), "bored")
+
+
+def neighbours(drill: Drill, drills: tuple[Drill, ...]) -> tuple[Drill | None, Drill | None]:
+    """The next smaller and the next larger drill.
+
+    Parameters
+    ----------
+    drill : the drill chosen, or any size
+    drills : to choose from, smallest first
+
+    Returns
+    -------
+    both; None where there is none
+
+    >>> [drill.name for drill in neighbours(read_drill("F"), inch_drills())]
+    ['E', 'G']
+
+    Source: [drill-gauges]
+    """
+    smaller = [other for other in drills if other.size < drill.size - 1e-6]
+    larger = [other for other in drills if other.size > drill.size + 1e-6]
+    return (max(smaller) if smaller else None), (min(larger) if larger else None)
 
 
 @takes(wanted="mm")
@@ -143,3 +185,67 @@ def read_drill(text: str) -> Drill:
     size = read_quantity("drill", plain if not fraction or plain[-1] in 'n"' else f"{plain} in", "mm")
     require_positive("drill", size)
     return Drill(size.magnitude, re.sub(r' ?(in|")$', "", plain) if fraction else f"{size.magnitude:.6g}")
+
+
+_RANGE = re.compile(r"(?P<first>.+?) to (?P<last>.+?) by (?P<step>.+)", re.IGNORECASE)
+_MOST_IN_STOCK = 2000
+
+
+def read_stock(text: str) -> tuple[Drill, ...]:
+    """Read a list of drills in stock: "8.4, 8.5, F, #7, 27/64", "1 to 13 by 0.1 mm", "metric", "letters".
+
+    Parameters
+    ----------
+    text : names, sizes, ranges and whole sets (metric, numbers, letters, fractions), with commas between; with
+        semicolons where decimals have commas
+
+    Returns
+    -------
+    the drills, smallest first, each once
+
+    Raises
+    ------
+    WorkingError : (argument "stock") naming the part that is no drill
+
+    >>> [drill.name for drill in read_stock("F, 8 to 9 by 0.5, 27/64")]
+    ['F', '8', '8.5', '9', '27/64']
+
+    Source: [drill-gauges], [iso-235 (m)]
+    """
+    parts = [part.strip() for part in text.split(";" if ";" in text else ",")]
+    found = sorted({drill for part in parts if part for drill in _stocked(part)})
+    if not found:
+        raise WorkingError("stock", "Stock names no drill; write sizes, names or ranges, like 8.5, F, 1 to 13 by 0.1.")
+    return tuple(found)
+
+
+def _stocked(part: str) -> tuple[Drill, ...]:
+    """The drills that one part of the list stands for."""
+    sets = {
+        "metric": metric_drills(), "number": _set(r"#\d+"), "letter": _set("[A-Z]"), "fraction": _set(r".*\d/\d+|\d+"),
+    }  # fmt: skip
+    word = part.lower().removesuffix("s")
+    if word in sets:
+        return sets[word]
+    try:
+        if match := _RANGE.fullmatch(part):
+            return _range(*(read_drill(match[name]) for name in ("first", "last", "step")))
+        return (read_drill(part),)
+    except WorkingError as problem:
+        raise WorkingError("stock", f'Stock: "{part[:40]}" cannot be read. {problem.sentence}') from None
+
+
+def _set(pattern: str) -> tuple[Drill, ...]:
+    return tuple(drill for drill in inch_drills() if re.fullmatch(pattern, drill.name))
+
+
+def _range(first: Drill, last: Drill, step: Drill) -> tuple[Drill, ...]:
+    """Evenly stepped sizes from the first to the last; in inches where the steps are a fraction."""
+    count = round((last.size - first.size) / step.size, 6)
+    if not 0 <= count < _MOST_IN_STOCK:
+        raise WorkingError("stock", f"A range runs upward in fewer than {_MOST_IN_STOCK} steps.")
+    sizes = [round(first.size + number * step.size, 6) for number in range(int(count) + 1)]
+    if "/" in step.name:
+        names = {round(drill.size, 6): drill.name for drill in _set(r".*\d/\d+|\d+")}
+        return tuple(Drill(size, names.get(size, f"{size:.6g}")) for size in sizes)
+    return tuple(Drill(size, f"{size:.6g}") for size in sizes)

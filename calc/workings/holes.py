@@ -3,6 +3,7 @@
 from calc.cutting import drilling, force, tapping
 from calc.cutting.speed import surface_speed, time_in_cut
 from calc.cutting.threads import thread
+from calc.errors import WorkingError
 from calc.units import Quantity, in_unit
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
 from calc.workings.shared import (
@@ -120,8 +121,12 @@ def _tap(given: Given) -> Found:
         named = thread(given.text("thread"))
         diameter, pitch = in_unit(named.diameter, "mm"), in_unit(named.pitch, "mm")
         numbers = f"{named.name}: D {show(diameter)}, P {show(pitch)}"
-        found.working.append(Step("Thread", "D and P by its name", numbers, named.name, "iso-261" if not named.inch
-                                  else "asme-b1.1 (m)"))  # fmt: skip
+        found.working.append(Step("Thread", "D and P by its name", numbers, named.name, named.source))
+        if named.family == "R":
+            raise WorkingError("thread", f"{named.name} is an outside thread and is not tapped: write Rc or Rp.")
+        if named.taper:
+            found.cautions.append(f"{named.name} tapers by 1:16: the torque rises all the way in, so stop at the gauge "
+                                  "plane and do not force it; D is the diameter there.")  # fmt: skip
     else:
         diameter, pitch = given.quantity("diameter"), given.quantity("pitch")
     starts, speed = given.count("starts"), wanted_speed(given, diameter)
@@ -152,7 +157,7 @@ TAPPING = Working(
     name="tapping", title="Tapping", says="Speed, synchronous feed and time of a tap.",
     inputs=(
         Input(name="thread", label="Thread", kind=Kind.TEXT, group="thread", example="M10x1.5",
-              hint="Such as M10, M10x1.25 or 5/16-18 UNC."),
+              hint="Such as M10, M10x1.25, 5/16-18 UNC, G 1/2 or 1/2-14 NPT."),
         length("diameter", "Nominal diameter", "D", group="thread", way="sizes"),
         length("pitch", "Pitch", "P", group="thread", way="sizes"),
         *speed_inputs(example=15),
@@ -174,5 +179,6 @@ TAPPING = Working(
     ),
     headline=("spindle_speed", "feed_rate", "time_in_cut"),
     compute=_tap,
-    sources=("iso-3002-3 (m)", "iso-5408 (m)", "iso-68-1 (m)"),
+    sources=("iso-3002-3 (m)", "iso-5408 (m)", "iso-68-1 (m)", "iso-261", "asme-b1.1 (m)", "iso-228-1", "iso-7-1",
+             "asme-b1.20.1"),
 )  # fmt: skip

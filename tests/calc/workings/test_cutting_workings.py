@@ -186,7 +186,7 @@ def test_thread_shows_both_measures_of_a_cut_thread_and_one_of_a_formed() -> Non
     assert cut["percent_of_handbook"] == pytest.approx(73.9, abs=0.01)
     assert cut["percent_of_profile"] == pytest.approx(88.7, abs=0.03)
     assert "percent_of_profile" not in values("thread", {"thread": "M8", "form": "form"})
-    assert "clearance_medium" not in values("thread", {"thread": "#10-32"})
+    assert "clearance_medium" not in values("thread", {"thread": "#12-28"})
     assert values("thread", {"thread": "3/8-16"})["clearance_medium"] == pytest.approx(13 / 32 * 25.4)
 
 
