@@ -66,6 +66,8 @@ class OperationSerializer(serializers.ModelSerializer[Operation]):
     length_of_cut = physical("mm")
     work_diameter = physical("mm")
     inner_diameter = physical("mm")
+    contact_low = physical("mm")
+    contact_high = physical("mm")
     minutes_per_part = physical("min")
     cycle_minutes = physical("min")
     change_minutes = PhysicalField(unit="min", required=False)

@@ -10,6 +10,7 @@ from typing import Any
 from calc.errors import WorkingError
 from crib.catalogue.models import Design
 from crib.core.errors import BadInput
+from crib.floor.flute import check_band, diameter_in_contact
 from crib.floor.models import KindOfCut, Operation
 
 # What each kind of cut is worked out by; a chamfer is milled.
@@ -62,7 +63,12 @@ class Worked:
 
 
 def cutting_diameter(operation: Operation) -> float | None:
-    """DC in mm: an insert cuts on its body's diameter, everything else on its own."""
+    """The diameter that turns, in mm: DC, and for a known band of a chamfer mill the largest in contact.
+
+    An insert cuts on its body's diameter, everything else on its own.
+    """
+    if (in_contact := diameter_in_contact(operation)) is not None:
+        return in_contact
     own, carried = operation.tip.diameter_mm, operation.body.diameter_mm if operation.body else None
     return (carried or own) if operation.tip.kind == Design.Kind.INSERT else (own or carried)
 
@@ -104,6 +110,7 @@ def check_duty(operation: Operation) -> None:
         raise BadInput("inner_diameter", "The inner diameter must be 0 or more, and smaller than the work diameter.")
     if not 1 <= operation.passes <= 10_000:
         raise BadInput("passes", "Give 1 to 10,000 passes or holes for each part.")
+    check_band(operation)
     _check_against_tool(operation)
 
 
@@ -118,7 +125,10 @@ def _check_against_tool(operation: Operation) -> None:
     diameter = cutting_diameter(operation)
     milled = operation.kind_of_cut in (KindOfCut.MILLING, KindOfCut.CHAMFERING)
     if milled and diameter and operation.width and operation.width > diameter:
-        raise BadInput("width", f"{operation.width:g} mm is wider than the tool, which is {diameter:g} mm across.")
+        where = " where it cuts" if operation.contact_high is not None else ""
+        raise BadInput(
+            "width", f"{operation.width:g} mm is wider than the tool, which is {diameter:g} mm across{where}."
+        )
     speed = spindle_speed_of(operation)
     for part in (tip, operation.body):
         if (

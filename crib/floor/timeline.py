@@ -139,11 +139,12 @@ class Timeline:
 def _edges_at_work(fits: QuerySet[Fitting], edges: list[int], first: datetime, last: datetime) -> QuerySet[Edge]:
     """Edges at work from `first` to `last`, and for each item the one before, which a refusal names.
 
-    An item that has been turned a hundred times would otherwise be read whole for each handful of runs.
+    An item that has been turned a hundred times would otherwise be read whole for each handful of runs. Its edge in
+    use is read too, whenever it came in use: a run of an earlier one that wore the same band is news for it.
     """
     begun = Edge.objects.filter(item=OuterRef("pk"), put_in_at__lte=first).order_by("-put_in_at")
     items = Item.objects.filter(pk__in=fits.values("item")).annotate(before=Subquery(begun.values("pk")[:1]))
     before = [pk for pk in items.order_by().values_list("before", flat=True) if pk is not None]
-    still = Q(ended_at=None) | Q(ended_at__gte=first)
-    overlapping = Q(item__in=fits.values("item"), put_in_at__lte=last) & still
+    at_work = Q(ended_at=None) | Q(ended_at__gte=first, put_in_at__lte=last)
+    overlapping = Q(item__in=fits.values("item")) & at_work
     return Edge.objects.filter(overlapping | Q(pk__in=[*before, *edges]), put_in_at__isnull=False)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from crib.catalogue.models import Job, Machine
@@ -38,12 +39,25 @@ def operation_in_full(pk: int) -> Operation | None:
     return Operation.objects.select_related("job", "machine", "tip", "body", "material").filter(pk=pk).first()
 
 
-def edges_at(operation: Operation, *, edge_related: Iterable[str] = (), limit: int = 50) -> list[EdgeMinutes]:
+@dataclass(frozen=True, slots=True)
+class EdgeThere:
+    """An edge with what it did at one operation, in whatever bands of its flute."""
+
+    edge: Edge
+    minutes: float
+    parts: int
+
+
+def edges_at(operation: Operation, *, edge_related: Iterable[str] = (), limit: int = 50) -> list[EdgeThere]:
     """The edges that worked at an operation, those in use first, with their minutes and parts there."""
-    totals = EdgeMinutes.objects.filter(operation=operation).select_related(
-        "edge__item__design", "edge__item__place", *(f"edge__{name}" for name in edge_related)
-    )
-    return list(totals.order_by("edge__ended_at", F("last_ended_at").desc(nulls_last=True))[:limit]) if limit else []
+    if not limit:
+        return []
+    totals = EdgeMinutes.objects.filter(operation=operation).values("edge")
+    summed = totals.annotate(all_minutes=Sum("minutes"), all_parts=Sum("parts"), last=Max("last_ended_at"))
+    rows = list(summed.order_by("edge__ended_at", F("last").desc(nulls_last=True), "edge")[:limit])
+    edges = Edge.objects.select_related("item__design", "item__place", *edge_related)
+    by_pk = edges.in_bulk([row["edge"] for row in rows])
+    return [EdgeThere(by_pk[row["edge"]], row["all_minutes"], row["all_parts"]) for row in rows]
 
 
 def edges_working_at(operation: Operation, *, edge_related: Iterable[str] = ()) -> list[Edge]:

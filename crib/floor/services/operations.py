@@ -26,7 +26,7 @@ Source = Operation.MinutesSource
 DUTY = frozenset(
     {
         "machine", "tip", "body", "material", "kind_of_cut", "surface_speed", "feed", "depth", "width", "length_of_cut",
-        "passes", "work_diameter", "inner_diameter", "coolant",
+        "passes", "work_diameter", "inner_diameter", "coolant", "contact_low", "contact_high",
     }
 )  # fmt: skip
 ECONOMY = frozenset(
@@ -58,6 +58,8 @@ def create_operation(
     work_diameter: float | None = None,
     inner_diameter: float | None = None,
     coolant: str = "",
+    contact_low: float | None = None,
+    contact_high: float | None = None,
     minutes_per_part: float | None = None,
     cycle_minutes: float | None = None,
     accepted_risk: float = 0.05,
@@ -71,7 +73,8 @@ def create_operation(
         job=job, number=number, name=name.strip(), machine=machine, tip=tip, body=body, material=material,
         kind_of_cut=kind_of_cut, surface_speed=surface_speed, feed=feed, depth=depth, width=width,
         length_of_cut=length_of_cut, passes=passes, work_diameter=work_diameter, inner_diameter=inner_diameter,
-        coolant=coolant.strip(), minutes_per_part=minutes_per_part, cycle_minutes=cycle_minutes,
+        coolant=coolant.strip(), contact_low=contact_low, contact_high=contact_high,
+        minutes_per_part=minutes_per_part, cycle_minutes=cycle_minutes,
         accepted_risk=accepted_risk, cost_of_lost_part=cost_of_lost_part, chance_part_lost=chance_part_lost,
         change_minutes=change_minutes, fixed_count=fixed_count,
     )  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max
+from django.db.models import F, Max, Q
 
 from crib.core import clock
 from crib.core.errors import BadInput, KeyAlreadyUsed
@@ -16,7 +16,7 @@ from crib.floor.errors import AlreadyReversed
 from crib.floor.models import Edge, EdgeMinutes, Operation, Run
 from crib.floor.run_book import RunBook
 from crib.floor.run_checks import LONGEST_KEY
-from crib.floor.totals import add_to_jobs, write_runs
+from crib.floor.totals import add_to_jobs, raise_beside, write_runs
 from crib.people.models import Person
 
 # Two that send the same key at the same moment meet in its unique constraint; the loser looks again.
@@ -60,7 +60,7 @@ def reverse_run(*, run: Run, who: Person, source_key: str) -> Run:
     """Take back a run logged by mistake, by one that undoes it; the same key again answers the first reversal."""
     if not source_key or len(source_key) > LONGEST_KEY:
         raise BadInput("source_key", f"Give the reversal a source key of at most {LONGEST_KEY} characters.")
-    edge = Edge.objects.select_for_update().get(pk=run.edge_id)
+    edge = _held(run)
     before = Run.objects.filter(source=Run.Source.TYPED, source_key=source_key).first()
     if before is not None:
         if before.reverses_id == run.pk:
@@ -93,6 +93,14 @@ def reverse_run(*, run: Run, who: Person, source_key: str) -> Run:
     return undo
 
 
+def _held(run: Run) -> Edge:
+    """The run's edge, held with the edge in use of its item, for which it is news when they share a band."""
+    item = Edge.objects.filter(pk=run.edge_id).values("item")
+    wanted = Q(pk=run.edge_id) | Q(item__in=item, state=Edge.State.IN_USE)
+    held = {edge.pk: edge for edge in Edge.objects.select_for_update().filter(wanted).order_by("pk")}
+    return held[run.edge_id]
+
+
 def _take_from_totals(edge: Edge, run: Run) -> None:
     in_force = Run.objects.filter(edge=edge, reverses=None, reversed_by=None)
     clock_minutes = (run.ended_at - run.started_at).total_seconds() / 60
@@ -109,6 +117,8 @@ def _take_from_totals(edge: Edge, run: Run) -> None:
         revision=F("revision") + 1,
         last_run_ended_at=in_force.aggregate(last=Max("ended_at"))["last"],
     )
+    if run.contact_high:
+        raise_beside([edge.pk])
     operation = Operation.objects.get(pk=run.operation_id)
     last = Operation.objects.filter(job=operation.job_id, retired_at=None).aggregate(last=Max("number"))["last"]
     if operation.number == last:

@@ -65,6 +65,15 @@ class OperationForm(UnitsForm):
     passes = forms.IntegerField(min_value=1, max_value=10_000, initial=1, label="Passes or holes per part")
     work_diameter = QuantityField(unit="mm", required=False, label="Work diameter", help_text="When turning.")
     inner_diameter = QuantityField(unit="mm", required=False, label="Inner diameter", help_text="Where facing ends.")
+    contact_low = QuantityField(
+        unit="mm",
+        required=False,
+        label="Band of the flute that cuts, from",
+        help_text="Above the tip flat, when chamfering.",
+    )
+    contact_high = QuantityField(
+        unit="mm", required=False, label="Band of the flute that cuts, to", help_text="Wear is tallied band by band."
+    )
     coolant = forms.CharField(max_length=40, required=False, label="Coolant")
     minutes_per_part = QuantityField(
         unit="min", required=False, label="Minutes in cut per part", help_text="Empty: worked out from the conditions."
