@@ -3,7 +3,7 @@
 import enum
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, cast
 
 import numpy as np
 import pint
@@ -205,8 +205,9 @@ class Given:
     def number(self, name: str) -> float:
         """The plain number `name`; in its own sweep the array of them."""
         value: Any = self._value(name)
-        swept: float = value if isinstance(value, np.ndarray) else float(value)
-        return swept
+        if isinstance(value, np.ndarray):
+            return cast(float, value)
+        return float(value)
 
     def number_or_none(self, name: str) -> float | None:
         """The plain number `name`, or None when it was not given."""
@@ -215,8 +216,9 @@ class Given:
     def count(self, name: str) -> int:
         """The whole number `name`; in its own sweep the array of them."""
         value: Any = self._value(name)
-        swept: int = value if isinstance(value, np.ndarray) else int(value)
-        return swept
+        if isinstance(value, np.ndarray):
+            return cast(int, value)
+        return int(value)
 
     def text(self, name: str) -> str:
         """The text or choice `name`."""

@@ -137,8 +137,8 @@ POWER_AVAILABLE = Result(
 
 def limits_of(given: Given) -> Limits:
     """The limits that were given."""
-    found = Limits(*(given.quantity_or_none(name) for name in ("max_spindle_speed", "max_feed_rate", "max_power")))
-    return replace(found, power_curve=curve_of(given))
+    speed, rate, power = (given.quantity_or_none(f"max_{name}") for name in ("spindle_speed", "feed_rate", "power"))
+    return Limits(speed, rate, power, curve_of(given))
 
 
 def curve_of(given: Given) -> SpindleCurve | None:
