@@ -10,9 +10,16 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from crib.core.wake import stop_sending
 from tests.shop import Shop
+
+# The same examples on every machine, and no verdict on how fast that machine is.
+settings.register_profile(
+    "steady", deadline=None, derandomize=True, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("steady")
 
 # A message to a queue that is away gives up within two seconds.
 SECONDS_OF_A_MESSAGE = 10

@@ -14,9 +14,11 @@ elif process := os.environ.get("PYTEST_XDIST_WORKER"):
     if "REDIS_URL" in os.environ:
         server, _, number = os.environ["REDIS_URL"].rpartition("/")
         os.environ["REDIS_URL"] = f"{server}/{int(number) + int(process.removeprefix('gw'))}"
-os.environ.setdefault("SECRET_KEY", "only-for-tests-" + "x" * 40)
-os.environ.setdefault("ALLOWED_HOSTS", "localhost,127.0.0.1,testserver")
-os.environ.setdefault("EDGETALLY_PLAIN_HTTP", "1")
+# What a shop may choose is the same in every test run, whatever the machine's own shop has chosen.
+os.environ.update(TIME_ZONE="UTC", CURRENCY="EUR", UNITS="metric", DEBUG="0", LOG_LEVEL="INFO")
+os.environ["SECRET_KEY"] = "only-for-tests-" + "x" * 40
+os.environ["ALLOWED_HOSTS"] = "localhost,127.0.0.1,testserver"
+os.environ["EDGETALLY_PLAIN_HTTP"] = "1"
 
 from config.settings import *  # noqa: F403
 from config.settings import DATA_DIR, DATABASES, ON_SQLITE, STORAGES

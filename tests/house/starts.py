@@ -134,7 +134,9 @@ def start_worker() -> Start:
     )
     mark = settings.QUEUE_DIR / "last_sweep"
     mark.unlink(missing_ok=True)
-    assert until(mark.exists, 30), worker.said
+    if not until(mark.exists):
+        worker.end()
+        raise AssertionError(worker.said)
     # The sweep comes before the queue is read.
     time.sleep(1.5)
     return worker

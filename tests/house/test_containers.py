@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 import yaml
 
-from tests.house.starts import PROJECT, answers, free_port, until
+from tests.house.starts import PATIENCE, PROJECT, answers, free_port, until
 
 COMPOSE: dict[str, Any] = yaml.safe_load((PROJECT / "docker-compose.yml").read_text())
 SERVICES: dict[str, Any] = COMPOSE["services"]
@@ -88,12 +88,12 @@ def test_web_and_worker_start_by_their_own_commands_and_pass_their_own_health_ch
         return subprocess.Popen(here(words, port, data), cwd=PROJECT, env=environment, stdin=subprocess.DEVNULL)
 
     def healthy(service: str) -> bool:
-        return run(SERVICES[service]["healthcheck"]["test"][1:]).wait(30) == 0
+        return run(SERVICES[service]["healthcheck"]["test"][1:]).wait(PATIENCE) == 0
 
     assert not healthy("web")
     web = run(SERVICES["web"]["command"])
     try:
-        assert until(lambda: answers(port) == 200)
+        assert until(lambda: answers(port) == 200 or web.poll() is not None)
         assert healthy("web")
         # Behind HTTPS from the first moment: a page asked for in plain HTTP is sent there.
         assert answers(port, "/") == 301
@@ -103,10 +103,10 @@ def test_web_and_worker_start_by_their_own_commands_and_pass_their_own_health_ch
             assert healthy("worker")
         finally:
             worker.terminate()
-            assert worker.wait(30) == 0
+            assert worker.wait(PATIENCE) == 0
     finally:
         web.terminate()
-        assert web.wait(30) == 0
+        assert web.wait(PATIENCE) == 0
 
 
 @pytest.mark.processes
@@ -125,4 +125,4 @@ def test_the_queues_own_command_is_one_that_its_server_takes(tmp_path: Path) -> 
         assert until(lambda: subprocess.run(check, capture_output=True).stdout == b"PONG\n")
     finally:
         server.terminate()
-        server.wait(10)
+        server.wait(PATIENCE)

@@ -35,7 +35,7 @@ def test_messages_come_out_whole_once_and_in_order(folder: Path) -> None:
         queue, reader = one.SimpleQueue(folder.name), other.SimpleQueue(folder.name)
         for number in range(20):
             queue.put({"number": number})
-        messages = [reader.get(timeout=2) for _ in range(20)]
+        messages = [reader.get(timeout=30) for _ in range(20)]
         assert [message.payload["number"] for message in messages] == list(range(20))
         for message in messages:
             message.ack()
@@ -52,7 +52,7 @@ def test_what_cannot_be_read_is_dropped_and_the_next_is_found(folder: Path, capl
         (folder / "messages" / "0_other.elsewhere.msg").write_text("{}")
         (folder / "messages" / "0_unfinished.part").write_text('{"bo')
         queue.put("sound")
-        assert queue.get(timeout=2).payload == "sound"
+        assert queue.get(timeout=30).payload == "sound"
     assert "dropped" in caplog.text
 
 
@@ -90,4 +90,4 @@ def test_a_note_of_a_queue_that_is_still_being_made_is_waited_for(
     with connection(folder) as one:
         queue = one.SimpleQueue(folder.name)
         queue.put("sound")
-        assert queue.get(timeout=2).payload == "sound"
+        assert queue.get(timeout=30).payload == "sound"

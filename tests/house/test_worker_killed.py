@@ -40,8 +40,9 @@ def test_a_logged_run_has_its_forecast_within_two_seconds(shop: Shop, worker: St
         began = time.monotonic()
         assert until(lambda: is_current(edge), every=0.01), worker.said
         waits.append(time.monotonic() - began)
-    # One slow answer may be another program's doing; the usual one is ours.
-    assert sorted(waits)[2] < SECONDS_TO_FORECAST, waits
+    # Slow answers may be another program's doing. Without its wake-up a forecast waits for the sweep, which cannot
+    # make two of five this quick.
+    assert sorted(waits)[1] < SECONDS_TO_FORECAST, waits
 
 
 def test_killed_between_a_run_and_its_forecast_nothing_is_lost_or_counted_twice(shop: Shop) -> None:

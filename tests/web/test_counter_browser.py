@@ -57,7 +57,7 @@ def test_twenty_scans_in_ten_seconds_are_all_counted_once(
     for _ in range(SCANS_OF_A_FAST_HAND - 1):
         scan(page, "CT-45-12")
     assert time.monotonic() - started < SECONDS_FOR_THEM
-    expect(page.locator(".counter-line.tone-good")).to_have_count(SCANS_OF_A_FAST_HAND - 1, timeout=30_000)
+    expect(page.locator(".counter-line.tone-good")).to_have_count(SCANS_OF_A_FAST_HAND - 1)
     expect(page.locator("#counter-waiting")).to_be_hidden()
     assert held(people["machinist"]) == SCANS_OF_A_FAST_HAND - 1
     assert Move.objects.filter(why="check_out").count() == SCANS_OF_A_FAST_HAND - 1
@@ -77,7 +77,7 @@ def test_scans_wait_in_the_page_while_the_connection_is_away(
     expect(page.locator("#counter-waiting-list li")).to_have_count(4)
     assert held(people["machinist"]) == 0
     page.context.set_offline(False)
-    expect(page.locator(".counter-line.tone-good")).to_have_count(4, timeout=15_000)
+    expect(page.locator(".counter-line.tone-good")).to_have_count(4)
     expect(page.locator("#counter-waiting")).to_be_hidden()
     assert held(people["machinist"]) == 8
     forgive_lost_connection(complaints)
@@ -114,7 +114,7 @@ def test_an_answer_that_is_lost_on_its_way_counts_once(
 
     page.route("**/counter/scan/", lose_the_first_answer)
     scan(page, "2*CT-45-12")
-    expect(words(page)).to_have_text("2 × CT-45-12 → Machinist Example", timeout=15_000)
+    expect(words(page)).to_have_text("2 × CT-45-12 → Machinist Example")
     expect(page.locator(".counter-line.tone-good")).to_have_count(1)
     assert lost
     assert held(people["machinist"]) == 2

@@ -13,7 +13,6 @@ from tests.web.conftest import OpenPage
 from tests.web.test_every_page import faults_of
 
 pytestmark = pytest.mark.browser
-SOON = 2000
 
 
 @pytest.fixture
@@ -35,7 +34,7 @@ def test_a_new_forecast_is_on_the_board_by_itself(open_page: OpenPage, learnt: S
     page.locator(f"#edge-link-{learnt.edge.pk}").focus()
     learnt.log_run(hour=1, parts=1)
     services.refresh_all_due()
-    page.locator(f"#edge-{learnt.edge.pk}", has_text=f"{before + 2:g} min").wait_for(timeout=SOON + 3000)
+    page.locator(f"#edge-{learnt.edge.pk}", has_text=f"{before + 2:g} min").wait_for()
     # Whoever works by keyboard stays where they were.
     assert page.evaluate("document.activeElement.id") == f"edge-link-{learnt.edge.pk}"
 

@@ -32,7 +32,7 @@ def test_from_the_grid_to_the_shelf(open_page: OpenPage) -> None:
     expect(page.get_by_text("The tips of this plan are being worked out")).to_be_visible()
 
     planning.refresh_due_plans()
-    expect(page.get_by_text("Runs short")).to_be_visible(timeout=8000)
+    expect(page.get_by_text("Runs short")).to_be_visible()
     is_sound(page)
     page.get_by_role("link", name="CT-45-12").first.click()
     expect(page.get_by_role("heading", name="Why this number")).to_be_visible()
