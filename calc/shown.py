@@ -47,6 +47,7 @@ _METRIC = {
     "N/mm²": _Shown("N/mm²", " N/mm²", _places(0)),
     "cm³/min": _Shown("cm³/min", " cm³/min", _places(2)), "µm": _Shown("µm", " µm", _places(2)),
     "N": _Shown("N", " N", _places(0)), "mm³": _Shown("mm³", " mm³", _places(2)), "%": _Shown("%", " %", _places(1)),
+    "mm²": _Shown("mm²", " mm²", lambda value: 1 if value >= 10 else 3),
 }  # fmt: skip
 _INCH = _METRIC | {
     "mm": _Shown("in", " in", _inches),
@@ -55,6 +56,7 @@ _INCH = _METRIC | {
     "N·m": _Shown("lbf*ft", " lbf·ft", _places(2)), "N/mm²": _Shown("ksi", " ksi", _places(1)),
     "cm³/min": _Shown("in^3/min", " in³/min", _places(3)), "µm": _Shown("µin", " µin", _places(1)),
     "N": _Shown("lbf", " lbf", _places(0)), "mm³": _Shown("in^3", " in³", _places(5)),
+    "mm²": _Shown("in^2", " in²", lambda value: 4 if value >= 0.01 else 5),
 }  # fmt: skip
 
 

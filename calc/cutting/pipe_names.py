@@ -1,6 +1,7 @@
 """Pipe threads by name: parallel G, the jointing threads R, Rp and Rc, and NPT."""
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 from calc.cutting.thread_profile import NPT_DEPTH, TAPER, Family, Thread
@@ -14,9 +15,9 @@ _KINDS: dict[str, Family] = {
 }  # fmt: skip
 _WORD = r"(?P<kind>G|BSPP|BSPF|BSPT|BSP|PF|PT|RP|RC|R|NPTF|NPT)"
 _BODY = r"(?P<size>(?:\d[ -])?\d{1,2}/\d{1,2}|\d{1,2})(?: ?(?:\"|IN\b\.?))?(?:[ -]+(?P<tpi>11 1/2|\d{1,2}(?:\.\d)?))?"
+_HAND = r"(?:[ -]*(?P<hand>[LR])\.?H\.?)?"
 _FORMS = tuple(
-    re.compile(form)
-    for form in (_WORD + r"[ -]*" + _BODY + r"(?:[ -]*[AB])?(?:[ -]*RH)?", _BODY + r"[ -]*" + _WORD + r"(?:[ -]*RH)?")
+    re.compile(form + _HAND) for form in (_WORD + r"[ -]*" + _BODY + r"(?:[ -]*[AB])?", _BODY + r"[ -]*" + _WORD)
 )
 
 
@@ -41,7 +42,7 @@ def pipe_thread(plain: str) -> Thread | None:
 
     Source: [iso-228-1], [iso-7-1], [asme-b1.20.1]
     """
-    match = next((found for form in _FORMS if (found := form.fullmatch(plain))), None)
+    match = next(filter(None, (form.fullmatch(plain) for form in _FORMS)), None)
     if match is None:
         return None
     size, word = match["size"].replace("-", " "), match["kind"]
@@ -54,13 +55,32 @@ def pipe_thread(plain: str) -> Thread | None:
             "thread", f"NPTF has crests and roots of its own, which are not at hand; its pitch, taper and length are "
             f"those of {size} NPT.",
         )  # fmt: skip
-    family = _KINDS[word]
-    found = _named(size, family)
-    if match["tpi"] and float(sum(map(Fraction, match["tpi"].split()))) != found.threads_per_inch:
+    found = _named(size, _KINDS[word])
+    if match["tpi"] and _inches(match["tpi"]) != found.threads_per_inch:
         raise WorkingError(
             "thread", f"{found.name} has {found.threads_per_inch:g} threads per inch, not {match['tpi']}."
         )
-    return found
+    return handed(found, match["hand"])
+
+
+def handed(thread: Thread, hand: str | None) -> Thread:
+    """The thread with its hand: "L" makes it left-handed, "R" or None leaves it right-handed.
+
+    Parameters
+    ----------
+    thread : as named without its hand
+    hand : the letter before the H
+
+    Returns
+    -------
+    the thread
+
+    >>> handed(_named("1/2", "G"), "L").name
+    'G 1/2 LH'
+
+    Source: [iso-5408 (m)]
+    """
+    return replace(thread, name=f"{thread.name} LH", left=True) if hand == "L" else thread
 
 
 def pipe_thread_names() -> tuple[str, ...]:
@@ -114,9 +134,13 @@ def _npt(size: str) -> Thread:
 
 def _near(size: str, sizes: tuple[str, ...], family: Family) -> str:
     try:
-        wanted = sum(map(Fraction, size.split()))
+        wanted = _inches(size)
     except ZeroDivisionError:
-        wanted = Fraction(0)
-    nearest = sorted(sizes, key=lambda name: abs(sum(map(Fraction, name.split())) - wanted))[:2]
-    ordered = sorted(nearest, key=lambda name: sum(map(Fraction, name.split())))
+        wanted = 0.0
+    nearest = sorted(sizes, key=lambda name: abs(_inches(name) - wanted))[:2]
+    ordered = sorted(nearest, key=_inches)
     return " and ".join(f"{name} NPT" if family == "NPT" else f"{family} {name}" for name in ordered)
+
+
+def _inches(text: str) -> float:
+    return float(sum(map(Fraction, text.split())))

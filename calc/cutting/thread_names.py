@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 from functools import cache, lru_cache
 
-from calc.cutting.pipe_names import pipe_thread, pipe_thread_names
+from calc.cutting.pipe_names import handed, pipe_thread, pipe_thread_names
 from calc.cutting.thread_profile import PROFILE, Thread
 from calc.cutting.thread_tables import COARSE, CONSTANT, FINE_PITCHES, LARGEST_CONSTANT, METRIC, SERIES, UNIFIED
 from calc.errors import WorkingError
@@ -17,7 +17,7 @@ LONGEST = 60
 _FINER_THAN_INCHES = 20  # whole inches of four and more have fewer threads per inch than any number screw
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _DASHES = str.maketrans({"–": "-", "—": "-", "−": "-", "×": "X", "*": "X", "″": '"', "”": '"', ",": ".", "Ø": None})
-_CLASS = r"(?:[ -]*(?:CLASS )?\d[A-H](?:\d[A-H])?)?(?:[ -]*R\.?H\.?)?"
+_CLASS = r"(?:[ -]*(?:CLASS )?\d[A-H](?:\d[A-H])?)?(?:[ -]*(?P<hand>[LR])\.?H\.?)?"
 _METRIC = re.compile(r"M ?(?P<d>\d{1,3}(?:\.\d+)?)(?:(?: ?[X-] ?| )(?P<p>\d{0,2}\.\d+|\d{1,2}))?" + _CLASS)
 _SIZE = (
     r"(?P<size>(?:#|NO\.? ?|NR\.? ?|NUMBER )\d{1,2}|(?:\d[ -])?\d{1,2}/\d{1,2}|\d?\.\d+|\d{1,2})(?: ?(?:\"|IN\b\.?))?"
@@ -55,11 +55,12 @@ def thread(text: str) -> Thread:
     plain = _plain(text)
     if len(plain) <= LONGEST:
         if match := _METRIC.fullmatch(plain):
-            return _metric(float(match["d"]), match["p"] and float(match["p"]))
+            return handed(_metric(float(match["d"]), float(match["p"]) if match["p"] else None), match["hand"])
         if (pipe := pipe_thread(plain)) is not None:
             return pipe
         if match := _UNIFIED.fullmatch(plain) or _UNIFIED_FIRST.fullmatch(plain):
-            return _unified(match["size"], match["tpi"], match["const"], match["series"] or "")
+            named = _unified(match["size"], match["tpi"], match["const"], match["series"] or "")
+            return handed(named, match["hand"])
     raise WorkingError("thread", f'Thread "{text.strip()[:30]}" is not known; {_near_name(plain)}')
 
 
@@ -198,7 +199,7 @@ def unified_inches(size: str) -> float:
             raise WorkingError("thread", f"There is no screw size {size}; {hint}.")
         return round(0.060 + 0.013 * int(size[1:]), 3)
     try:
-        return float(sum(Fraction(part) for part in size.split()))
+        return float(sum(map(Fraction, size.split())))
     except ZeroDivisionError:
         raise WorkingError("thread", f'Thread size "{size}" is not a fraction of an inch.') from None
 

@@ -39,6 +39,7 @@ class Thread:
     gauge_length : of a taper thread, from its small end to the gauge plane; of NPT the hand-tight length L1
     useful_length : of a taper thread, the least length of useful thread; of NPT the effective thread L2
     drill : the customary drill or hole of a pipe thread, by name or in mm; "" when there is none at hand
+    left : whether it is left-handed
     """
 
     name: str
@@ -51,6 +52,7 @@ class Thread:
     gauge_length: Quantity | None = None
     useful_length: Quantity | None = None
     drill: str = ""
+    left: bool = False
 
     @property
     def pipe(self) -> bool:

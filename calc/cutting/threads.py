@@ -16,8 +16,9 @@ from calc.errors import WorkingError
 from calc.units import Quantity, in_unit, ureg
 
 __all__ = [
-    "COARSE", "FITS", "FORMED", "HANDBOOK", "METRIC", "PROFILE", "UNIFIED", "WHITWORTH", "Thread", "clearance_hole",
-    "drill_for", "hole_for", "hole_for_percent", "percent_of_thread", "thread", "thread_names",
+    "COARSE", "CUT_PERCENT", "FITS", "FORMED", "FORMED_PERCENT", "HANDBOOK", "METRIC", "PROFILE", "UNIFIED",
+    "WHITWORTH", "Thread", "clearance_hole",
+    "drill_for", "hole_for", "hole_for_percent", "percent_of_thread", "standard_drills", "thread", "thread_names",
 ]  # fmt: skip
 
 CUT_PERCENT = 75.0

@@ -124,6 +124,8 @@ def _tap(given: Given) -> Found:
         found.working.append(Step("Thread", "D and P by its name", numbers, named.name, named.source))
         if named.family == "R":
             raise WorkingError("thread", f"{named.name} is an outside thread and is not tapped: write Rc or Rp.")
+        if named.left:
+            found.cautions.append("Left-hand thread: the spindle turns backward going in and forward coming out.")
         if named.taper:
             found.cautions.append(f"{named.name} tapers by 1:16: the torque rises all the way in, so stop at the gauge "
                                   "plane and do not force it; D is the diameter there.")  # fmt: skip
