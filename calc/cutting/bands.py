@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calc.cutting.clearance import Gap, Verdict
-from calc.cutting.cone import HAIR, ConicalMill, in_mm, require_not_negative
+from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.errors import WorkingError
 from calc.units import Quantity, System, check_dimension, plain, require, require_positive, show, takes
 
@@ -100,7 +100,7 @@ def wear_profile(worn: Iterable[WornBand]) -> WearProfile:
 def _in_numbers(band: WornBand) -> tuple[float, float, float]:
     for end in (band.low, band.high):
         check_dimension("worn", end, "mm")
-    return band.low.m_as("mm"), band.high.m_as("mm"), band.amount
+    return mm_of(band.low), mm_of(band.high), band.amount
 
 
 @takes(chamfer_width="mm", neighbour_distance="mm", neighbour_height="mm", floor_depth="mm")
@@ -146,12 +146,12 @@ def edge_range(
     require_positive("chamfer_width", chamfer_width)
     gap = Gap(neighbour_distance, neighbour_height, floor_depth)
     gap.check()
-    height = chamfer_width.m_as("mm") / mill.slope
+    height = mm_of(chamfer_width) / mill.slope
     highest = mill.flute_height - height
     if floor_depth is not None:
-        highest = np.minimum(highest, floor_depth.m_as("mm") - height)
+        highest = np.minimum(highest, mm_of(floor_depth) - height)
     if neighbour_distance is not None:
-        room = neighbour_distance.m_as("mm") - mill.tip_radius
+        room = mm_of(neighbour_distance) - mill.tip_radius
         highest = np.minimum(highest, _highest_in_gap(mill, height, room, gap.height))
     return in_mm(0.0), in_mm(highest)
 
@@ -201,13 +201,13 @@ def circle_range(
     Source: [plane-geometry]
     """
     require_positive("hole_diameter", hole_diameter)
-    hole, mouth = hole_diameter.m_as("mm") / 2, chamfer_diameter.m_as("mm") / 2
+    hole, mouth = mm_of(hole_diameter) / 2, mm_of(chamfer_diameter) / 2
     require("chamfer_diameter", (mouth > hole) & (mouth < np.inf), "Chamfer diameter must be larger than the hole.")
     height = (mouth - hole) / mill.slope
     highest = np.minimum(mill.flute_height - height, (hole - mill.tip_radius) / mill.slope)
     if hole_depth is not None:
         require_positive("hole_depth", hole_depth)
-        highest = np.minimum(highest, hole_depth.m_as("mm") - height)
+        highest = np.minimum(highest, mm_of(hole_depth) - height)
     return in_mm(0.0), in_mm(highest)
 
 
@@ -225,12 +225,12 @@ def _room(mill: ConicalMill, chamfer_width: Quantity, margin: Quantity | None, f
     require_positive("chamfer_width", chamfer_width)
     if mill.max_diameter is None:
         raise WorkingError("max_diameter", "Max diameter is needed to know where the flute ends.")
-    gap = MARGIN if margin is None else margin.m_as("mm")
+    gap = MARGIN if margin is None else mm_of(margin)
     require_not_negative("margin", gap)
-    height = chamfer_width.m_as("mm") / mill.slope
+    height = mm_of(chamfer_width) / mill.slope
     first, last = gap, mill.flute_height - gap - height
     if fits is not None:
-        first, last = np.maximum(first, fits[0].m_as("mm")), np.minimum(last, fits[1].m_as("mm"))
+        first, last = np.maximum(first, mm_of(fits[0])), np.minimum(last, mm_of(fits[1]))
     return _Room(height, gap, first, last)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from calc.cutting.clearance import EdgeClearances, Gap, Verdict, all_clear, around_the_edge, why_not_on_edge
-from calc.cutting.cone import HAIR, ConicalMill, conical_mill, in_mm, require_not_negative
+from calc.cutting.cone import HAIR, ConicalMill, conical_mill, in_mm, mm_of, require_not_negative
 from calc.errors import WorkingError
 from calc.units import Quantity, System, in_unit, require, require_positive, show, takes, ureg
 
@@ -134,7 +134,7 @@ def _axis_and_depth(
 ) -> tuple[Any, Any]:
     """Axis offset x and depth z in mm, whichever two were said."""
     given = {
-        name: value.m_as("mm")
+        name: mm_of(value)
         for name, value in (
             ("chamfer_width", chamfer_width),
             ("contact_low", contact_low),

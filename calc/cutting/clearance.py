@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from calc.cutting.cone import HAIR, ConicalMill, in_mm, require_not_negative
+from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.units import Quantity, System, plain, require_positive, show
 
 Verdict: TypeAlias = bool | NDArray[np.bool_]
@@ -52,7 +52,7 @@ class Gap:
     @property
     def height(self) -> Any:
         """How far the neighbouring wall stands above the face, mm; None when as high as the tool is widest."""
-        return None if self.neighbour_height is None else self.neighbour_height.m_as("mm")
+        return None if self.neighbour_height is None else mm_of(self.neighbour_height)
 
     def check(self) -> None:
         """Refuse distances that are not above zero, and a negative height."""
@@ -101,7 +101,7 @@ def all_clear(*clearances: Quantity | None) -> Verdict:
     clear: Any = np.True_
     for each in clearances:
         if each is not None:
-            clear = np.logical_and(clear, each.m_as("mm") >= 0)
+            clear = np.logical_and(clear, mm_of(each) >= 0)
     verdict: Verdict = plain(clear)
     return verdict
 
@@ -165,8 +165,8 @@ def around_the_edge(mill: ConicalMill, x: Any, z: Any, gap: Gap) -> EdgeClearanc
     return EdgeClearances(
         tip_flat=room_of(x - mill.tip_radius),
         shank=None if mill.max_diameter is None else room_of(mill.flute_height - z),
-        far_wall=None if wall is None else room_of(wall.m_as("mm") - x - reach_in_the_gap(mill, z, gap.height)),
-        floor=None if floor is None else room_of(floor.m_as("mm") - z),
+        far_wall=None if wall is None else room_of(mm_of(wall) - x - reach_in_the_gap(mill, z, gap.height)),
+        floor=None if floor is None else room_of(mm_of(floor) - z),
     )
 
 
@@ -241,7 +241,7 @@ def why_not_on_edge(
         reach = reach_in_the_gap(mill, high, gap.height)
         sentences.append(
             f"The tool needs {says(reach)} beside its axis, but the neighbouring wall leaves "
-            f"{says(around.far_wall.m_as('mm') + reach)}: work lower on the flute, or take a smaller tool."
+            f"{says(mm_of(around.far_wall) + reach)}: work lower on the flute, or take a smaller tool."
         )
     if around.floor is not None and not all_clear(around.floor):
         sentences.append(into_the_bottom(low, around.floor, "the floor", system))
@@ -268,7 +268,7 @@ narrower.'
 
     Source: [plane-geometry]
     """
-    deeper, left = show(in_mm(-room.m_as("mm")), system), low + room.m_as("mm")
+    deeper, left = show(in_mm(-mm_of(room)), system), low + mm_of(room)
     into = f"The tip flat would cut {deeper} into {what}"
     if left < -HAIR:
         return f"{into}, and {show(in_mm(-left), system)} at the lowest place of the flute: make the chamfer narrower."

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 
 from calc.cutting.chip import half_angle_slope
-from calc.units import Quantity, in_unit, require, require_positive, said, takes, ureg
+from calc.units import Quantity, in_unit, plain, require, require_positive, said, takes, unit_named, ureg
 
+_MM = unit_named("mm")  # once: looking a unit up by its name costs more than the geometry
 HAIR = 1e-9  # mm; rounding must not turn a tool that just fits into one that does not
 
 
@@ -32,7 +33,26 @@ def in_mm(value: Any) -> Quantity:
 
     Source: [plane-geometry]
     """
-    return in_unit(ureg.Quantity(value, "mm"), "mm")
+    return ureg.Quantity(plain(value), _MM)
+
+
+def mm_of(length: Quantity) -> Any:
+    """The number of millimetres in a length.
+
+    Parameters
+    ----------
+    length : one or an array
+
+    Returns
+    -------
+    number or array
+
+    >>> mm_of(ureg.Quantity(2, "inch"))
+    50.8
+
+    Source: [plane-geometry]
+    """
+    return length.magnitude if length.units == _MM else length.m_as(_MM)
 
 
 def require_not_negative(argument: str, millimetres: Any) -> None:
@@ -75,19 +95,19 @@ class ConicalMill:
     @property
     def tip_radius(self) -> Any:
         """Half the tip flat, mm."""
-        return self.tip_diameter.m_as("mm") / 2
+        return mm_of(self.tip_diameter) / 2
 
     @property
     def flute_height(self) -> Any:
         """Height of the conical flute above the tip flat, mm; without end when the largest diameter is not known."""
         if self.max_diameter is None:
             return np.inf
-        return (self.max_diameter.m_as("mm") / 2 - self.tip_radius) / self.slope
+        return (mm_of(self.max_diameter) / 2 - self.tip_radius) / self.slope
 
     @property
     def widest_radius(self) -> Any:
         """Half the largest diameter of flute and shank as far as they are known, mm; the tip's when neither is."""
-        known = [each.m_as("mm") / 2 for each in (self.max_diameter, self.shank_diameter) if each is not None]
+        known = [mm_of(each) / 2 for each in (self.max_diameter, self.shank_diameter) if each is not None]
         return functools.reduce(np.maximum, known, self.tip_radius)
 
     def radius_at(self, height: Any) -> Any:
@@ -131,10 +151,10 @@ def conical_mill(
     Source: [plane-geometry]
     """
     half_angle_slope(included_angle)
-    tip = tip_diameter.m_as("mm")
+    tip = mm_of(tip_diameter)
     require("tip_diameter", (tip >= 0) & (tip < np.inf), "Tip diameter cannot be negative; give 0 for a sharp point.")
     if max_diameter is not None:
-        top = max_diameter.m_as("mm")
+        top = mm_of(max_diameter)
         require("max_diameter", (top > tip) & (top < np.inf), "Max diameter must be larger than the tip diameter.")
     if shank_diameter is not None:
         require_positive("shank_diameter", shank_diameter)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from calc.cutting.clearance import HoleClearances, Verdict, all_clear, into_the_bottom, past_the_flute, room_of
-from calc.cutting.cone import HAIR, ConicalMill, in_mm, require_not_negative
+from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.units import Quantity, System, in_unit, require, require_positive, show, takes, ureg
 
 
@@ -43,7 +43,7 @@ def _hole_radii(hole_diameter: Quantity, chamfer_diameter: Quantity, hole_depth:
     require_positive("chamfer_diameter", chamfer_diameter)
     if hole_depth is not None:
         require_positive("hole_depth", hole_depth)
-    hole, mouth = hole_diameter.m_as("mm") / 2, chamfer_diameter.m_as("mm") / 2
+    hole, mouth = mm_of(hole_diameter) / 2, mm_of(chamfer_diameter) / 2
     require("chamfer_diameter", mouth > hole, "Chamfer diameter must be larger than the hole.")
     return hole, mouth
 
@@ -144,11 +144,11 @@ def interpolate(
     """
     hole, mouth = _hole_radii(hole_diameter, chamfer_diameter, hole_depth)
     if contact_low is None:
-        height, bottom = (mouth - hole) / mill.slope, math.inf if hole_depth is None else hole_depth.m_as("mm")
+        height, bottom = (mouth - hole) / mill.slope, math.inf if hole_depth is None else mm_of(hole_depth)
         room = np.minimum(np.minimum(mill.flute_height, bottom) - height, (hole - mill.tip_radius) / mill.slope)
         low = np.maximum(0.0, room / 10)
     else:
-        low = contact_low.m_as("mm")
+        low = mm_of(contact_low)
         require_not_negative("contact_low", low)
     return _hole_chamfer(mill, (hole, mouth), low, hole_depth, system, circled=True)
 
@@ -163,7 +163,7 @@ def _hole_chamfer(
         tip_flat=room_of(low * mill.slope),
         entry=circle,
         shank=None if mill.max_diameter is None else room_of(mill.flute_height - high),
-        bottom=None if hole_depth is None else room_of(hole_depth.m_as("mm") - high),
+        bottom=None if hole_depth is None else room_of(mm_of(hole_depth) - high),
     )
     fits = all_clear(around.tip_flat, around.entry, around.shank, around.bottom)
     return HoleChamfer(
@@ -207,9 +207,9 @@ def _why_not_in_hole(
         if circled:
             sentences.append(into_the_bottom(low, around.bottom, "the bottom of the hole", system))
         else:
-            deeper = show(in_mm(-around.bottom.m_as("mm")), system)
+            deeper = show(in_mm(-mm_of(around.bottom)), system)
             sentences.append(
-                f"The tip flat would cut {deeper} into the bottom of the hole: circle lower on the flute, or take a tool "
-                "with a larger tip flat."
+                f"The tip flat would cut {deeper} into the bottom of the hole: circle lower on the flute, or take a "
+                "tool with a larger tip flat."
             )
     return " ".join(sentences)

@@ -2,19 +2,22 @@
 
 from typing import Any
 
+import numpy as np
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calc.cutting.chamfer import conical_mill, edge_chamfer
+from calc.cutting.chamfer import ConicalMill, conical_mill, edge_chamfer
+from calc.cutting.cone import speeds_in_contact
 from calc.cutting.hole_chamfer import interpolate, plunge
 from calc.errors import WorkingError
-from calc.units import Quantity, ureg
+from calc.units import Quantity, revolutions_per_minute, ureg
 
 Q = ureg.Quantity
 
 
-def mm(value: float) -> Quantity:
+def mm(value: Any) -> Quantity:
     return Q(value, "mm")
 
 
@@ -173,3 +176,226 @@ def test_sentences_speak_the_reader_s_units() -> None:
     assert "0.0079 in into the wall" in (
         edge_chamfer(mill, axis_offset=mm(0.3), depth_below_face=mm(0.8), system="inch").why_not
     )
+
+
+def outline(mill: ConicalMill, heights: Any) -> Any:
+    """Radius of the whole tool at heights above the tip flat, its body drawn as a cylinder over the flute."""
+    assert mill.max_diameter is not None
+    body = (mill.shank_diameter or mill.max_diameter).m_as("mm") / 2
+    return np.where(heights <= mill.flute_height, mill.tip_radius + heights * mill.slope, body)
+
+
+@settings(deadline=None, max_examples=200)
+@given(
+    st.floats(min_value=40, max_value=140),
+    st.floats(min_value=0, max_value=3),
+    st.floats(min_value=0.5, max_value=8),
+    st.none() | st.floats(min_value=0.5, max_value=30),
+    st.floats(min_value=0.05, max_value=2),
+    st.floats(min_value=0, max_value=5),
+    st.floats(min_value=0.5, max_value=20),
+    st.none() | st.floats(min_value=0, max_value=8),
+    st.floats(min_value=0.5, max_value=20),
+)
+def test_clearances_are_what_a_fine_outline_leaves(
+    angle: float,
+    tip: float,
+    wider: float,
+    shank: float | None,
+    width: float,
+    low: float,
+    wall: float,
+    wall_height: float | None,
+    floor: float,
+) -> None:
+    mill = conical_mill(Q(angle, "deg"), mm(tip), mm(tip + wider), None if shank is None else mm(shank))
+    flute = mill.flute_height
+    cut = edge_chamfer(
+        mill, chamfer_width=mm(width), contact_low=mm(low), neighbour_distance=mm(wall),
+        neighbour_height=None if wall_height is None else mm(wall_height), floor_depth=mm(floor),
+    )  # fmt: skip
+    x, z = cut.axis_offset.m_as("mm"), cut.depth_below_face.m_as("mm")
+    top = 100.0 if wall_height is None else wall_height
+    heights = np.append(np.linspace(0, z + top, 4001), [flute] if flute <= z + top else [])
+    beside = np.min(wall - x - outline(mill, heights))
+    near_the_step = wall_height is not None and abs(z + wall_height - flute) < 1e-6
+    assert cut.clearances.far_wall is not None
+    if not near_the_step:
+        assert cut.clearances.far_wall.m_as("mm") == pytest.approx(beside, abs=1e-9)
+    assert cut.clearances.floor is not None
+    assert cut.clearances.floor.m_as("mm") == pytest.approx(floor - z, abs=1e-9)
+    assert cut.clearances.tip_flat.m_as("mm") == pytest.approx(x - outline(mill, 0.0), abs=1e-9)
+    assert cut.clearances.shank is not None
+    assert cut.clearances.shank.m_as("mm") == pytest.approx(flute - z, abs=1e-9)
+    numbers = [each.m_as("mm") for each in (cut.clearances.far_wall, cut.clearances.floor, cut.clearances.shank)]
+    assert cut.fits is (min(numbers) >= 0)
+    assert cut.fits is not bool(cut.why_not)
+
+
+def test_a_wide_shank_needs_more_room_and_a_thin_one_cuts_no_higher() -> None:
+    wide = conical_mill(Q(90, "deg"), mm(1), mm(5), mm(8))
+    thin = conical_mill(Q(90, "deg"), mm(1), mm(5), mm(3))
+
+    def beside(mill: ConicalMill, **around: Any) -> Any:
+        return edge_chamfer(mill, chamfer_width=mm(0.5), contact_low=mm(0.5), **around)
+
+    assert beside(wide, neighbour_distance=mm(5)).fits
+    assert "The tool needs 4 mm beside its axis" in beside(wide, neighbour_distance=mm(4.9)).why_not
+    # A wall level with the face ends below the shank: only the radius at the face counts.
+    level = beside(wide, neighbour_distance=mm(2.5), neighbour_height=mm(0))
+    assert level.fits
+    assert level.clearances.far_wall.m_as("mm") == 0
+    assert not beside(wide, neighbour_distance=mm(2.4), neighbour_height=mm(0)).fits
+    assert beside(thin, neighbour_distance=mm(3.5)).fits
+    cut = edge_chamfer(thin, chamfer_width=mm(0.5), contact_low=mm(1.6))
+    assert "the shank is thinner, and the edge would stay uncut" in cut.why_not
+
+
+def test_a_floor_under_the_tip_flat_says_how_low_to_work() -> None:
+    mill = conical_mill(Q(90, "deg"), mm(1), mm(9))
+
+    def over(low: float, floor: float) -> Any:
+        return edge_chamfer(mill, chamfer_width=mm(0.5), contact_low=mm(low), floor_depth=mm(floor))
+
+    assert over(1.0, 1.5).fits
+    cut = over(1.0, 1.2)
+    assert "0.3 mm into the floor: keep the lowest contact within 0.7 mm of the tip flat" in cut.why_not
+    assert cut.clearances.floor.m_as("mm") == pytest.approx(-0.3)
+    assert "0.1 mm at the lowest place of the flute: make the chamfer narrower" in over(1.0, 0.4).why_not
+
+
+def test_every_collision_is_told_at_once() -> None:
+    mill = conical_mill(Q(90, "deg"), mm(4), mm(5))
+    cut = edge_chamfer(
+        mill, axis_offset=mm(1.5), depth_below_face=mm(0.8), neighbour_distance=mm(2), floor_depth=mm(0.5)
+    )
+    for part in ("into the wall", "the shank would meet the edge", "neighbouring wall", "into the floor"):
+        assert part in cut.why_not
+
+
+@pytest.mark.parametrize(
+    ("made", "argument"),
+    [
+        ({"tip_diameter": -1.0}, "tip_diameter"),
+        ({"tip_diameter": float("nan")}, "tip_diameter"),
+        ({"max_diameter": 1.0}, "max_diameter"),
+        ({"max_diameter": float("inf")}, "max_diameter"),
+        ({"shank_diameter": 0.0}, "shank_diameter"),
+        ({"max_diameter": np.array([9.0, 0.5])}, "max_diameter"),
+    ],
+)
+def test_mills_that_are_none_are_refused(made: dict[str, Any], argument: str) -> None:
+    lengths = {"tip_diameter": 1.0} | made
+    with pytest.raises(WorkingError) as caught:
+        conical_mill(Q(90, "deg"), **{name: mm(value) for name, value in lengths.items()})
+    assert caught.value.argument == argument
+
+
+@pytest.mark.parametrize("name", ["neighbour_distance", "neighbour_height", "floor_depth"])
+def test_distances_around_an_edge_are_checked(name: str) -> None:
+    around: dict[str, Any] = {"neighbour_distance": mm(9.0), name: mm(-1.0)}
+    with pytest.raises(WorkingError) as caught:
+        edge_chamfer(conical_mill(Q(90, "deg"), mm(1)), chamfer_width=mm(1), contact_low=mm(1), **around)
+    assert caught.value.argument == name
+
+
+def test_a_blind_hole_s_bottom_is_seen() -> None:
+    mill = conical_mill(Q(90, "deg"), mm(1), mm(12))
+    assert plunge(mill, mm(6), mm(8), hole_depth=mm(3.5)).fits
+    cut = plunge(mill, mm(6), mm(8), hole_depth=mm(3))
+    assert "0.5 mm into the bottom of the hole: circle lower on the flute" in cut.why_not
+    assert cut.clearances.bottom is not None
+    assert cut.clearances.bottom.m_as("mm") == pytest.approx(-0.5)
+    around = interpolate(mill, mm(6), mm(8), mm(2.5), hole_depth=mm(3))
+    assert "keep the lowest contact within 2 mm of the tip flat" in around.why_not
+    assert interpolate(mill, mm(6), mm(8), hole_depth=mm(1.5)).contact_low.m_as("mm") == pytest.approx(0.05)
+    with pytest.raises(WorkingError, match="Hole depth must be above zero"):
+        plunge(mill, mm(6), mm(8), hole_depth=mm(0))
+
+
+def test_a_hole_s_program_diameter_puts_the_axis_on_its_circle() -> None:
+    mill = conical_mill(Q(90, "deg"), mm(1), mm(12))
+    for cut in (interpolate(mill, mm(10), mm(12), mm(1.5)), plunge(mill, mm(10), mm(12))):
+        circle = 5 - cut.program_diameter.m_as("mm") / 2
+        assert circle == pytest.approx(cut.interpolation_radius.m_as("mm"))
+    assert interpolate(mill, mm(10), mm(12), mm(1.5)).clearances.tip_flat.m_as("mm") == pytest.approx(1.5)
+
+
+def test_speeds_at_both_ends_of_the_band() -> None:
+    cut = edge_chamfer(conical_mill(Q(90, "deg"), mm(0)), chamfer_width=mm(1), contact_low=mm(0))
+    slow, fast = speeds_in_contact(cut.smallest_diameter, cut.effective_diameter, revolutions_per_minute(1000))
+    assert slow.m_as("m/min") == 0
+    assert fast.m_as("m/min") == pytest.approx(np.pi * 2)
+    with pytest.raises(WorkingError, match="Spindle speed must be above zero"):
+        speeds_in_contact(cut.smallest_diameter, cut.effective_diameter, revolutions_per_minute(0))
+
+
+def agree(many: Any, alone: Any, at: int) -> None:
+    """Every number of an answer for arrays is the one for that point alone; the clearances within it too."""
+    for name in many.__slots__:
+        both, one = getattr(many, name), getattr(alone, name)
+        if hasattr(both, "__slots__") and name == "clearances":
+            agree(both, one, at)
+        elif isinstance(both, pint.Quantity):
+            value = np.broadcast_to(both.magnitude, (3,))[at]
+            assert value == pytest.approx(one.magnitude, abs=1e-12), name
+            assert isinstance(one.magnitude, float), name
+        elif name == "fits":
+            assert np.broadcast_to(both, (3,))[at] == one
+            assert type(one) is bool
+
+
+EDGE: dict[str, Any] = {
+    "included_angle": [60.0, 90.0, 120.0], "tip_diameter": [0.0, 1.0, 2.0], "max_diameter": [5.0, 8.0, 4.0],
+    "shank_diameter": [3.0, 6.0, 12.0], "chamfer_width": [0.2, 0.5, 1.5], "contact_low": [0.0, 1.0, 2.0],
+    "neighbour_distance": [3.0, 5.0, 20.0], "neighbour_height": [0.0, 2.0, 9.0], "floor_depth": [0.3, 2.0, 5.0],
+}  # fmt: skip
+TOOL = ("included_angle", "tip_diameter", "max_diameter", "shank_diameter")
+
+
+def edge_of(values: dict[str, Any]) -> Any:
+    made: dict[str, Any] = {
+        name: Q(value, "deg" if name == "included_angle" else "mm") for name, value in values.items()
+    }
+    mill = conical_mill(**{name: made.pop(name) for name in TOOL})
+    return edge_chamfer(mill, **made)
+
+
+@pytest.mark.parametrize("swept", [*((name,) for name in EDGE), tuple(EDGE)])
+def test_an_edge_answers_arrays_as_each_value_alone(swept: tuple[str, ...]) -> None:
+    steady = {name: values[1] for name, values in EDGE.items()}
+    many = edge_of(steady | {name: np.array(EDGE[name]) for name in swept})
+    for at in range(3):
+        agree(many, edge_of(steady | {name: EDGE[name][at] for name in swept}), at)
+    assert isinstance(many.fits, np.ndarray)
+    assert many.why_not == ""
+
+
+@pytest.mark.parametrize("swept", ["hole_diameter", "chamfer_diameter", "contact_low", "hole_depth", "tip_diameter"])
+def test_a_hole_answers_arrays_as_each_value_alone(swept: str) -> None:
+    points = {
+        "hole_diameter": [5.0, 8.0, 12.0], "chamfer_diameter": [12.5, 13.0, 20.0], "contact_low": [0.0, 1.0, 9.0],
+        "hole_depth": [0.5, 4.0, 9.0], "tip_diameter": [0.0, 1.0, 3.0],
+    }  # fmt: skip
+    steady = {"hole_diameter": 12.0, "chamfer_diameter": 13.0, "contact_low": 1.0, "hole_depth": 6.0}
+
+    def answers(value: Any) -> list[Any]:
+        given: dict[str, Any] = {name: mm(each) for name, each in (steady | {swept: value}).items()}
+        mill = conical_mill(Q(90, "deg"), given.pop("tip_diameter", mm(1.0)), mm(14.0))
+        low = given.pop("contact_low")
+        around, left = interpolate(mill, contact_low=low, **given), interpolate(mill, **given)
+        return [around, left, plunge(mill, **given)]
+
+    many = answers(np.array(points[swept]))
+    for at, value in enumerate(points[swept]):
+        for both, alone in zip(many, answers(value), strict=True):
+            agree(both, alone, at)
+
+
+def test_one_bad_point_of_a_sweep_is_refused_by_name() -> None:
+    mill = conical_mill(Q(90, "deg"), mm(1), mm(9))
+    with pytest.raises(WorkingError, match=r"go deeper than 2\.5 mm") as caught:
+        edge_chamfer(mill, axis_offset=mm(np.array([1.0, 2.0, 3.0])), depth_below_face=mm(2))
+    assert caught.value.argument == "depth_below_face"
+    with pytest.raises(WorkingError, match=r"enter a hole of 0\.5 mm"):
+        plunge(mill, mm(np.array([0.5, 4.0])), mm(6))
