@@ -24,7 +24,7 @@ CONDITIONS_CAUTION = (
     "a qualified person approves conditions before the first cut."
 )
 SHAPE = Input(
-    name="shape", label="Shape", symbol="β", kind=Kind.NUMBER, required=True, above=0, highest=200, example=2.5
+    name="shape", label="Shape", symbol="β", kind=Kind.NUMBER, required=True, lowest=0.05, highest=200, example=2.5
 )
 SCALE = Input(
     name="scale",
