@@ -2,11 +2,12 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
-from calc.cutting.chip import half_angle_slope
+import numpy as np
+
 from calc.cutting.force import cutting_power, specific_cutting_force, torque
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes, ureg
+from calc.units import Quantity, in_unit, plain, require, require_positive, takes, ureg
 
 
 @takes(diameter="mm", point_angle="deg")
@@ -34,11 +35,10 @@ def point_length(diameter: Quantity, point_angle: Quantity) -> Quantity:
     """
     require_positive("diameter", diameter)
     degrees = point_angle.m_as("deg")
-    if not 0 < degrees <= 180:
-        raise WorkingError("point_angle", "Point angle must be above 0 and at most 180 degrees, such as 118 or 140.")
-    if degrees == 180:
-        return ureg.Quantity(0.0, "mm")
-    return in_unit(diameter / 2 / half_angle_slope(point_angle), "mm")
+    sensible = (degrees > 0) & (degrees <= 180)
+    require("point_angle", sensible, "Point angle must be above 0 and at most 180 degrees, such as 118 or 140.")
+    # The cotangent of half the angle, which is nothing for a flat bottom; rounded as the tangent of a cone is.
+    return in_unit(diameter / 2 * np.round(1 / np.tan(np.radians(degrees / 2)), 15), "mm")
 
 
 @takes(diameter="mm", depth="mm", point_angle="deg")
@@ -121,7 +121,7 @@ def chip_thickness(feed: Quantity, point_angle: Quantity) -> Quantity:
     Source: [plane-geometry]
     """
     require_positive("feed", feed)
-    return in_unit(feed / 2 * math.sin(math.radians(point_angle.m_as("deg") / 2)), "mm")
+    return in_unit(feed / 2 * np.sin(point_angle.m_as("rad") / 2), "mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,11 +208,11 @@ def thrust(diameter: Quantity, feed: Quantity, kc: Quantity, point_angle: Quanti
     """
     for name, value in (("diameter", diameter), ("feed", feed), ("kc", kc), ("share", share)):
         require_positive(name, value)
-    return in_unit(share * kc * diameter * feed / 2 * math.sin(math.radians(point_angle.m_as("deg") / 2)), "N")
+    return in_unit(share * kc * diameter * feed / 2 * np.sin(point_angle.m_as("rad") / 2), "N")
 
 
 @takes(travel="mm", peck_depth="mm")
-def pecks(travel: Quantity, peck_depth: Quantity) -> int:
+def pecks(travel: Quantity, peck_depth: Quantity) -> Any:
     """Number of pecks that make a travel.
 
     Parameters
@@ -237,7 +237,8 @@ def pecks(travel: Quantity, peck_depth: Quantity) -> int:
     require_positive("travel", travel)
     require_positive("peck_depth", peck_depth)
     # A hair of rounding must not cost a whole peck: 3 x 0.1 is a little more than 0.3.
-    return max(1, math.ceil(float((travel / peck_depth).m_as("")) - 1e-9))
+    count = np.maximum(1, np.ceil((travel / peck_depth).m_as("") - 1e-9)).astype(int)
+    return plain(count)
 
 
 @takes(travel="mm", peck_depth="mm", feed_rate="mm/min", rapid_rate="mm/min", clearance="mm")

@@ -1,7 +1,6 @@
 """Tapping: the feed is the lead, and nothing else will do."""
 
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes
+from calc.units import Quantity, in_unit, require, require_positive, said, takes
 
 
 @takes(pitch="mm", spindle_speed="1/min")
@@ -127,6 +126,5 @@ def drilled_depth(
     require_positive("thread_depth", thread_depth)
     require_positive("pitch", pitch)
     for name, value in (("chamfer_threads", chamfer_threads), ("spare_threads", spare_threads)):
-        if not value >= 0:
-            raise WorkingError(name, f"{name.replace('_', ' ').capitalize()} cannot be negative.")
+        require(name, value >= 0, f"{said(name)} cannot be negative.")
     return in_unit(thread_depth + (chamfer_threads + spare_threads) * pitch, "mm")

@@ -2,10 +2,12 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
 
 from calc.cutting.chip import require_lead_angle
-from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, require_positive, takes, ureg
+from calc.units import Quantity, in_unit, plain, require, require_positive, takes, ureg
 
 
 @takes(feed="mm", lead_angle="deg")
@@ -33,7 +35,7 @@ def chip_thickness(feed: Quantity, lead_angle: Quantity) -> Quantity:
     """
     require_positive("feed", feed)
     require_lead_angle(lead_angle)
-    return in_unit(feed * math.sin(math.radians(lead_angle.m_as("deg"))), "mm")
+    return in_unit(feed * np.sin(lead_angle.m_as("rad")), "mm")
 
 
 @takes(surface_speed="m/min", depth_of_cut="mm", feed="mm")
@@ -91,8 +93,8 @@ def roughness_rz(feed: Quantity, nose_radius: Quantity) -> Quantity:
     """
     require_positive("feed", feed)
     require_positive("nose_radius", nose_radius)
-    if feed > 2 * nose_radius:
-        raise WorkingError("feed", "Feed is more than twice the nose radius: the tracks no longer meet on the nose.")
+    meet = feed <= 2 * nose_radius
+    require("feed", meet, "Feed is more than twice the nose radius: the tracks no longer meet on the nose.")
     return in_unit(feed**2 / (8 * nose_radius), "um")
 
 
@@ -175,12 +177,15 @@ def facing(
     ):
         require_positive(name, value)
     outer, inner = outer_diameter.m_as("mm") / 2, inner_diameter.m_as("mm") / 2
-    if not 0 <= inner < outer:
-        raise WorkingError("inner_diameter", "Inner diameter must be smaller than the outer, and cannot be negative.")
+    inside = (inner >= 0) & (inner < outer)
+    require("inner_diameter", inside, "Inner diameter must be smaller than the outer, and cannot be negative.")
     speed, limit, step = surface_speed.m_as("mm/min"), max_spindle_speed.m_as("1/min"), feed.m_as("mm")
     cap = speed / (math.pi * limit)
-    turn = min(max(cap / 2, inner), outer)
+    turn = np.minimum(np.maximum(cap / 2, inner), outer)
     steady = math.pi * (outer**2 - turn**2) / (step * speed)
     limited = (turn - inner) / (step * limit)
-    q = ureg.Quantity
-    return Facing(q(steady + limited, "min"), q(cap, "mm"), q(steady, "min"), q(limited, "min"))
+
+    def time(minutes: Any) -> Quantity:
+        return ureg.Quantity(plain(minutes), "min")
+
+    return Facing(time(steady + limited), ureg.Quantity(plain(cap), "mm"), time(steady), time(limited))

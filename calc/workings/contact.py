@@ -2,9 +2,9 @@
 
 from calc.cutting import chip, milling
 from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, ureg
+from calc.units import Quantity, in_unit, plain, ureg
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
-from calc.workings.shared import GEOMETRY, LEAD_ANGLE, length
+from calc.workings.shared import GEOMETRY, LEAD_ANGLE, TOOL, length
 
 SHAPE_NEEDS = {"ball": (), "bull": ("corner_radius",), "cone": ("included_angle", "tip_diameter")}
 NAMES = {"corner_radius": "Corner radius", "included_angle": "Included angle", "tip_diameter": "Tip diameter"}
@@ -17,7 +17,7 @@ def _effective_diameter(given: Given) -> Found:
     for name, label in NAMES.items():
         if name in SHAPE_NEEDS[shape] and name != "tip_diameter" and name not in given:
             raise WorkingError(name, f"{label} is missing: a {shape} needs it.")
-        if name in given and name not in SHAPE_NEEDS[shape]:
+        if name in given and name not in given.brought and name not in SHAPE_NEEDS[shape]:
             raise WorkingError(name, f"{label} does not belong to a {shape}; leave it away or choose another shape.")
     if shape == "ball":
         found = chip.ball_contact_diameter(diameter, depth)
@@ -37,7 +37,7 @@ def _effective_diameter(given: Given) -> Found:
             assumed.append("The cone is sharp: it has no flat at its tip.")
         found = chip.cone_contact_diameter(diameter, tip, angle, depth)
         formula, numbers = "d0 + 2 · ap · tan(σ / 2)", f"{show(tip)} + 2 · {show(depth)} · tan({show(angle)} / 2)"
-    if found >= diameter:
+    if not given.many and found >= diameter:
         formula, numbers = "DC, as the whole shape is in the work", show(diameter)
     step = Step("Largest diameter in contact", formula, numbers, show(found), GEOMETRY)
     return Found({"effective_diameter": found}, [step], assumed)
@@ -47,6 +47,7 @@ EFFECTIVE_DIAMETER = Working(
     name="effective-diameter", title="Diameter that cuts",
     says="The largest diameter of a ball, a cornered mill or a cone that is really in contact.",
     inputs=(
+        TOOL,
         Input(name="shape", label="Shape", kind=Kind.CHOICE, choices=tuple(SHAPE_NEEDS), required=True, example="ball"),
         length("diameter", "Diameter", "DC", required=True, example=10),
         length("corner_radius", "Corner radius, of a bull", "RE"),
@@ -56,6 +57,7 @@ EFFECTIVE_DIAMETER = Working(
     ),
     results=(Result(name="effective_diameter", label="Diameter that cuts", unit="mm"),),
     compute=_effective_diameter,
+    takes_arrays=True,
     sources=("plane-geometry",),
 )  # fmt: skip
 
@@ -67,7 +69,7 @@ def _chip_thinning(given: Given) -> Found:
         wanted = given.quantity("max_chip_thickness")
         tooth = chip.feed_for_max_chip(wanted, radial, diameter, angle)
         formula = "fz = hmax / (sin κr · sin θe)"
-        below = radial < diameter / 2
+        below = not given.many and bool(radial < diameter / 2)
         bow = f" · sin {show(chip.engagement_angle(radial, diameter))}" if below else ""
         formula = formula if below else "fz = hmax / sin κr, as ae ≥ DC/2"
         numbers = f"{show(wanted)} / (sin {show(angle)}{bow})"
@@ -75,12 +77,12 @@ def _chip_thinning(given: Given) -> Found:
         wanted = given.quantity("mean_chip_thickness")
         tooth = chip.feed_for_mean_chip(wanted, radial, diameter, angle)
         formula = "fz = hm · θe / (sin κr · 2 · ae / DC), θe in radians"
-        engaged = chip.engagement_angle(radial, diameter).m_as("rad")
-        numbers = f"{show(wanted)} · {engaged:.4g} / (sin {show(angle)} · 2 · {show(radial)} / {show(diameter)})"
-    factor = float((tooth / wanted).m_as(""))
+        engaged = show(chip.engagement_angle(radial, diameter).m_as("rad"))
+        numbers = f"{show(wanted)} · {engaged} / (sin {show(angle)} · 2 · {show(radial)} / {show(diameter)})"
+    factor = plain((tooth / wanted).m_as(""))
     steps = [
         Step("Feed per tooth for that chip", formula, numbers, show(tooth), GEOMETRY),
-        Step("Factor", "fz / h", f"{show(tooth)} / {show(wanted)}", f"{factor:.4g}", GEOMETRY),
+        Step("Factor", "fz / h", f"{show(tooth)} / {show(wanted)}", show(factor), GEOMETRY),
     ]
     return Found({"feed_per_tooth": tooth, "factor": factor}, steps)
 
@@ -89,6 +91,7 @@ CHIP_THINNING = Working(
     name="chip-thinning", title="Chip thinning",
     says="The feed per tooth that gives the wanted chip though a light radial cut thins it.",
     inputs=(
+        TOOL,
         length("diameter", "Diameter", "DC", required=True, example=16),
         length("radial_depth", "Radial depth", "ae", required=True, example=2),
         LEAD_ANGLE,
@@ -101,6 +104,7 @@ CHIP_THINNING = Working(
         Result(name="factor", label="Times the chip", kind=Kind.NUMBER),
     ),
     compute=_chip_thinning,
+    takes_arrays=True,
     sources=("plane-geometry",),
 )  # fmt: skip
 
@@ -113,8 +117,8 @@ def _corner_feed(given: Given) -> Found:
     sign = "−" if inside else "+"
     steps = [
         Step("Share of the feed at the tool's centre", f"(R {sign} DC / 2) / R",
-             f"({show(corner)} {sign} {show(diameter)} / 2) / {show(corner)}", f"{ratio:.4g}", GEOMETRY),
-        Step("Feed rate at the tool's centre", "vf · share", f"{show(straight)} · {ratio:.4g}", show(rate), GEOMETRY),
+             f"({show(corner)} {sign} {show(diameter)} / 2) / {show(corner)}", show(ratio), GEOMETRY),
+        Step("Feed rate at the tool's centre", "vf · share", f"{show(straight)} · {show(ratio)}", show(rate), GEOMETRY),
     ]  # fmt: skip
     assumed = ["The feed rate asked for is that of the edge along the wall, as on a straight."]
     return Found({"feed_rate": rate, "ratio": ratio}, steps, assumed)
@@ -124,8 +128,9 @@ CORNER_FEED = Working(
     name="corner-feed", title="Feed in a corner",
     says="The feed rate to program at the tool's centre on an arc, so that the edge keeps its feed.",
     inputs=(
+        TOOL,
         length("diameter", "Diameter", "DC", required=True, example=10),
-        length("corner_radius", "Radius of the wall", "R", required=True, example=20),
+        length("corner_radius", "Radius of the wall", "R", required=True, example=20, from_lookup=False),
         Input(name="feed_rate", label="Feed rate on a straight", symbol="vf", unit="mm/min", required=True, above=0,
               example=500),
         Input(name="inside", label="Inside corner", kind=Kind.BOOL, default=True,
@@ -136,5 +141,6 @@ CORNER_FEED = Working(
         Result(name="ratio", label="Share of the feed", kind=Kind.NUMBER),
     ),
     compute=_corner_feed,
+    takes_arrays=True,
     sources=("plane-geometry",),
 )  # fmt: skip

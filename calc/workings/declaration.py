@@ -51,6 +51,7 @@ class Input:
     choices : the words a choice may be
     lowest, highest : bounds in `unit`, inclusive; `above` is an exclusive lower bound
     limit : of what several sources say of it, the smallest counts, as every limit must be kept
+    from_lookup : whether a tool or machine of the shop may fill it; not where its name means something else there
     fields : members of an object, or of each row of a list of objects; empty for a list of plain numbers
     hint : a sentence of help beside the field
     example : a value that works, for pages and documentation
@@ -71,6 +72,7 @@ class Input:
     lowest: float | None = None
     highest: float | None = None
     limit: bool = False
+    from_lookup: bool = True
     fields: tuple["Input", ...] = ()
     hint: str = ""
     example: Any = None

@@ -114,6 +114,8 @@ def _bring(
 
 def _is_free(working: Working, entry: Input, lookup: str, given: Collection[str], brought: Collection[str]) -> bool:
     """Whether a value may be brought: what was typed comes first, and so does another way that was typed."""
+    if not entry.from_lookup:
+        return False
     if entry.name in given:
         return entry.limit
     if not entry.group:

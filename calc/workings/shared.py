@@ -298,6 +298,19 @@ def force_steps(given: Given, found: Found, chip: Quantity, kc: Quantity, consta
     found.working.append(Step("Specific cutting force", formula, numbers, given.show(kc), "kienzle-1952 (m)"))
 
 
+LOAD_RESULTS = (
+    Result(name="specific_cutting_force", label="Specific cutting force", symbol="kc", unit="N/mm²",
+           needs=NEEDS_MATERIAL),
+    Result(name="cutting_power", label="Cutting power", symbol="P", unit="kW", needs=NEEDS_MATERIAL),
+    Result(name="spindle_power", label="Spindle power", unit="kW", needs=NEEDS_MATERIAL),
+    POWER_AVAILABLE,
+    Result(name="torque", label="Torque", symbol="T", unit="N·m", needs=NEEDS_MATERIAL),
+)  # fmt: skip
+MACHINE_INPUTS = (
+    MACHINE, EFFICIENCY, *limit_inputs("max_spindle_speed", "max_feed_rate", "max_power", "power_curve"),
+)  # fmt: skip
+
+
 def power_steps(given: Given, found: Found, rate: Quantity, kc: Quantity, speed: Quantity) -> tuple[Quantity, Quantity]:
     """Cutting power and torque, with their steps."""
     power = force.cutting_power(rate, kc)

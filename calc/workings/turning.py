@@ -1,5 +1,8 @@
 """Turning along a diameter, and facing."""
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from calc.cutting import force, turning
 from calc.cutting.limits import Held
 from calc.cutting.speed import surface_speed, time_in_cut
@@ -7,24 +10,32 @@ from calc.units import Quantity
 from calc.workings.declaration import Found, Given, Input, Result, Step, Working
 from calc.workings.shared import (
     CAPPED_BY,
+    CHIP_LIMITS,
     GEOMETRY,
     KINEMATICS,
     LEAD_ANGLE,
     LOAD,
+    LOAD_RESULTS,
+    MACHINE,
+    MACHINE_INPUTS,
     MATERIAL_GROUP,
-    NEEDS_MATERIAL,
+    RAKE_ANGLE,
     SPEED_GROUP,
+    TOOL,
     cutting_constants,
+    cutting_force,
     force_steps,
     held_back,
     in_feed,
     length,
-    limit_inputs,
     material_inputs,
     power_steps,
     speed_inputs,
     speed_step,
+    spindle_step,
     wanted_speed,
+    warn_of_chip,
+    warn_of_speed,
 )
 
 
@@ -33,7 +44,7 @@ def _turn(given: Given) -> Found:
     show, diameter, angle = given.show, given.quantity("diameter"), given.quantity("lead_angle")
     speed = wanted_speed(given, diameter)
     found.working.append(speed_step(given, speed, diameter, "D"))
-    held = held_back(given, found, speed, given.quantity("feed"))
+    held = held_back(given, found, speed, given.quantity("feed"), _turn_power(given))
     rate, thickness = in_feed(held), turning.chip_thickness(held.feed, angle)
     turned = surface_speed(held.spindle_speed, diameter)
     found.results |= {
@@ -43,6 +54,8 @@ def _turn(given: Given) -> Found:
         Step("Feed rate", "vf = f · n", f"{show(held.feed)} · {show(held.spindle_speed)}", show(rate), KINEMATICS),
         Step("Chip thickness", "h = f · sin κr", f"{show(held.feed)} · sin {show(angle)}", show(thickness), GEOMETRY),
     ]
+    warn_of_speed(given, found, turned)
+    warn_of_chip(given, found, thickness)
     if "depth_of_cut" in given:
         _turn_load(given, found, turned, held, thickness)
     if "nose_radius" in given:
@@ -57,20 +70,39 @@ def _turn(given: Given) -> Found:
     return found
 
 
+def _turn_power(given: Given) -> Callable[[Quantity, Quantity], Quantity] | None:
+    """Spindle power at a speed and a feed per turn, where depth and material are known."""
+    constants, depth = cutting_constants(given), given.quantity_or_none("depth_of_cut")
+    if constants is None or depth is None:
+        return None
+    diameter, angle = given.quantity("diameter"), given.quantity("lead_angle")
+
+    def power_at(speed: Quantity, feed: Quantity) -> Quantity:
+        kc = cutting_force(given, turning.chip_thickness(feed, angle), constants)
+        power = force.cutting_power(turning.removal_rate(surface_speed(speed, diameter), depth, feed), kc)
+        return force.spindle_power(power, given.quantity("efficiency").magnitude)
+
+    return power_at
+
+
 def _turn_load(given: Given, found: Found, turned: Quantity, held: Held, thickness: Quantity) -> None:
-    show, depth = given.show, given.quantity("depth_of_cut")
-    if depth > given.quantity("diameter") / 2:
-        found.cautions.append("The depth of cut is more than half the diameter: check which diameter was meant.")
+    show, depth, diameter = given.show, given.quantity("depth_of_cut"), given.quantity("diameter")
+    found.warn(
+        "depth", "deeper than half the diameter", depth > diameter / 2,
+        lambda: "The depth of cut is more than half the diameter: check which diameter was meant.",
+    )  # fmt: skip
     removed = turning.removal_rate(turned, depth, held.feed)
     found.results["removal_rate"] = removed
     numbers = f"{show(turned)} · {show(depth)} · {show(held.feed)}"
     found.working.append(Step("Removal rate, at the outer diameter", "Q = vc · ap · f", numbers, show(removed), LOAD))
     constants = cutting_constants(given)
-    if constants is not None:
-        kc = force.specific_cutting_force(thickness, *constants)
-        force_steps(given, found, thickness, kc, constants)
-        power, torque = power_steps(given, found, removed, kc, held.spindle_speed)
-        found.results |= {"specific_cutting_force": kc, "cutting_power": power, "torque": torque}
+    if constants is None:
+        return
+    kc = cutting_force(given, thickness, constants)
+    force_steps(given, found, thickness, kc, constants)
+    power, torque = power_steps(given, found, removed, kc, held.spindle_speed)
+    found.results |= {"specific_cutting_force": kc, "cutting_power": power, "torque": torque}
+    spindle_step(given, found, power)
 
 
 def _turn_finish(given: Given, found: Found, feed: Quantity) -> None:
@@ -89,15 +121,14 @@ def _turn_finish(given: Given, found: Found, feed: Quantity) -> None:
 TURNING = Working(
     name="turning", title="Turning", says="Speed, feed, chip, finish, power and time in cut along a diameter.",
     inputs=(
-        length("diameter", "Diameter of the work", "D", required=True, example=80),
+        TOOL, length("diameter", "Diameter of the work", "D", required=True, example=80, from_lookup=False),
         *speed_inputs(example=120),
         length("feed", "Feed per revolution", "f", required=True, example=0.2),
         length("depth_of_cut", "Depth of cut, on the radius", "ap", example=2),
         length("length_of_cut", "Length of cut", example=150),
         length("nose_radius", "Nose radius", "rε", example=0.8),
         LEAD_ANGLE,
-        *material_inputs(),
-        *limit_inputs("max_spindle_speed", "max_feed_rate"),
+        *CHIP_LIMITS, *material_inputs(), RAKE_ANGLE, *MACHINE_INPUTS,
     ),
     groups=(SPEED_GROUP, MATERIAL_GROUP),
     results=(
@@ -106,11 +137,7 @@ TURNING = Working(
         Result(name="feed_rate", label="Feed rate", symbol="vf", unit="mm/min"),
         Result(name="removal_rate", label="Removal rate", symbol="Q", unit="cm³/min", needs="Give the depth of cut."),
         Result(name="chip_thickness", label="Chip thickness", symbol="h", unit="mm"),
-        Result(name="specific_cutting_force", label="Specific cutting force", symbol="kc", unit="N/mm²",
-               needs=f"Give the depth of cut. {NEEDS_MATERIAL}"),
-        Result(name="cutting_power", label="Cutting power", symbol="P", unit="kW",
-               needs=f"Give the depth of cut. {NEEDS_MATERIAL}"),
-        Result(name="torque", label="Torque", symbol="T", unit="N·m", needs=f"Give the depth of cut. {NEEDS_MATERIAL}"),
+        *(replace(result, needs=f"Give the depth of cut. {result.needs}") for result in LOAD_RESULTS),
         Result(name="roughness_ra", label="Roughness", symbol="Ra", unit="µm", needs="Give the nose radius."),
         Result(name="roughness_rz", label="Roughness", symbol="Rz", unit="µm", needs="Give the nose radius."),
         Result(name="time_in_cut", label="Time in cut", unit="min", needs="Give the length of cut."),
@@ -118,6 +145,7 @@ TURNING = Working(
     ),
     headline=("spindle_speed", "feed_rate", "roughness_ra", "time_in_cut"),
     compute=_turn,
+    takes_arrays=True,
     sources=("iso-3002-3 (m)", "iso-3002-4 (m)", "kienzle-1952 (m)", "handbook-finish (m)"),
 )  # fmt: skip
 
@@ -129,6 +157,8 @@ def _face(given: Given) -> Found:
     cut = turning.facing(outer, inner, speed, feed, limit)
     found = Found(results={"time_in_cut": cut.time_in_cut, "speed_cap_diameter": cut.speed_cap_diameter})
     steady, limited = cut.time_at_surface_speed, cut.time_at_limit
+    if given.many:
+        return found
     turn = min(max(cut.speed_cap_diameter, inner), outer)
     found.working.append(
         Step("Below this diameter the spindle turns at its limit", "Dc = vc / (π · nmax)",
@@ -156,13 +186,15 @@ FACING = Working(
         Input(name="surface_speed", label="Surface speed", symbol="vc", unit="m/min", required=True, above=0,
               example=200),
         length("feed", "Feed per revolution", "f", required=True, example=0.2),
+        MACHINE,
         Input(name="max_spindle_speed", label="Highest spindle speed", symbol="nmax", unit="1/min", required=True,
-              above=0, example=2000, hint="Without one the spindle runs away toward the centre."),
+              above=0, example=2000, limit=True, hint="Without one the spindle runs away toward the centre."),
     ),
     results=(
         Result(name="time_in_cut", label="Time in cut", unit="min"),
         Result(name="speed_cap_diameter", label="Speed held back below", symbol="Dc", unit="mm"),
     ),
     compute=_face,
+    takes_arrays=True,
     sources=("iso-3002-3 (m)", "plane-geometry"),
 )  # fmt: skip

@@ -129,7 +129,7 @@ def test_turning_in_full_and_in_part() -> None:
     assert full["cutting_power"] == pytest.approx(expected)
     assert full["time_in_cut"] == pytest.approx(100 / full["feed_rate"])
     deep = run("turning", bare | {"depth_of_cut": 50})
-    assert any("more than half the diameter" in sentence for sentence in deep.cautions)
+    assert any("more than half the diameter" in sentence for sentence in deep.warnings)
 
 
 def test_facing_says_each_zone_it_has() -> None:
