@@ -4,12 +4,15 @@ A chamfer mill touches the work along a stretch of its flute, a band. Bands of d
 heights that both cover have done the work of both. Heights run along the tool's axis from the tip flat upward.
 """
 
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from calc.errors import WorkingError
 from calc.life.checks import Floats, Numbers, not_below_zero
+
+Marks: TypeAlias = npt.NDArray[np.bool_]
 
 # Heights nearer to each other than this, in mm, are one height: bands that only touch must not overlap by rounding.
 DECIMALS = 6
@@ -80,38 +83,49 @@ def worst_within(worn: Profile, low: Numbers, high: Numbers) -> Floats:
 
     Source: derived; the largest level of the pieces that the stretch meets.
     """
-    start, end = (np.round(not_below_zero(name, value), DECIMALS) for name, value in (("low", low), ("high", high)))
-    if np.any(end <= start):
-        raise WorkingError("high", "The stretch must end above where it begins.")
-    meets = (worn.breaks[:-1] < end[..., None]) & (worn.breaks[1:] > start[..., None])
+    meets = _meets(worn, *_stretch(low, high))
     return np.asarray(np.where(meets, worn.levels, 0.0).max(axis=-1, initial=0.0))
 
 
-def overlap(
-    low: Numbers, high: Numbers, other_low: Numbers, other_high: Numbers
-) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Whether two bands share a stretch of the flute.
+def over_the_worst(lows: Numbers, highs: Numbers, amounts: Numbers, low: float, high: float) -> Marks:
+    """Which bands lie over the height of a stretch that has done most.
 
     Parameters
     ----------
-    low, high : of the one, above the tip flat, mm, any shape
-    other_low, other_high : of the other, any shape that broadcasts
+    lows, highs : where each band begins and ends above the tip flat, mm, shape (n,)
+    amounts : what was done in it, shape (n,)
+    low, high : the stretch above the tip flat, mm
 
     Returns
     -------
-    true where they do, in the shape that the arguments broadcast to; bands that only touch share nothing
+    true for each band over that height, shape (n,); their amounts add up to `worst_within`, and none is true where the
+    stretch meets no band
 
     Raises
     ------
-    WorkingError : when a height is below zero or not a number
+    WorkingError : as `profile` and `worst_within`
 
-    >>> overlap(0.5, 1.0, [0.0, 0.9, 1.0], [0.5, 2.0, 1.5]).tolist()
-    [False, True, False]
+    >>> over_the_worst([0.0, 1.0, 2.0], [1.5, 2.5, 4.0], [5.0, 4.0, 3.0], 0.0, 4.0).tolist()
+    [True, True, False]
 
-    Source: derived.
+    Source: derived, as `worst_within`.
     """
-    one_low, one_high, two_low, two_high = (
-        np.round(not_below_zero(name, value), DECIMALS)
-        for name, value in (("low", low), ("high", high), ("other_low", other_low), ("other_high", other_high))
-    )
-    return np.asarray((one_low < two_high) & (two_low < one_high))
+    worn = profile(lows, highs, amounts)
+    meets = _meets(worn, *_stretch(low, high))
+    if not meets.any():
+        return np.zeros(np.atleast_1d(lows).shape, dtype=np.bool_)
+    piece = int(np.argmax(np.where(meets, worn.levels, -1.0)))
+    # Every height of a piece lies under the same bands.
+    height = (worn.breaks[piece] + worn.breaks[piece + 1]) / 2
+    return np.asarray((np.atleast_1d(lows) < height) & (np.atleast_1d(highs) > height))
+
+
+def _stretch(low: Numbers, high: Numbers) -> tuple[Floats, Floats]:
+    start, end = (np.round(not_below_zero(name, value), DECIMALS) for name, value in (("low", low), ("high", high)))
+    if np.any(end <= start):
+        raise WorkingError("high", "The stretch must end above where it begins.")
+    return start, end
+
+
+def _meets(worn: Profile, start: Floats, end: Floats) -> Marks:
+    return np.asarray((worn.breaks[:-1] < end[..., None]) & (worn.breaks[1:] > start[..., None]))

@@ -1,6 +1,7 @@
 """What is known of lives, read-only."""
 
 from crib.life.selectors.accuracy import Held, held_by_model, held_by_point, held_overall
+from crib.life.selectors.bands import WornBand, worn_bands
 from crib.life.selectors.board import (
     BoardRow,
     board_row,
@@ -26,6 +27,7 @@ __all__ = [
     "Fact",
     "Held",
     "LifeCurve",
+    "WornBand",
     "all_curves",
     "board_row",
     "board_rows",
@@ -38,4 +40,5 @@ __all__ = [
     "law_facts",
     "machines_with_edges",
     "outlook_of",
+    "worn_bands",
 ]

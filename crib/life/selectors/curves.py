@@ -14,7 +14,7 @@ from calc.life.predictive import Belief, life_survival, remaining, survival_band
 from crib.floor.models import Edge, Operation
 from crib.life.changing import change_points
 from crib.life.laws import Duty, Key, Law, beliefs, duty_of, law_of
-from crib.life.models import LifeModel
+from crib.life.models import Forecast, LifeModel
 from crib.life.selectors.accuracy import Held, held_by_model
 from crib.life.selectors.groups import EdgeLife, lives_by_group
 
@@ -173,10 +173,20 @@ def outlook_of(*, edge: Edge) -> EdgeOutlook | None:
     ahead = forecast.change_by_minutes
     # Where the edge stands at this duty: from its change-by as forecast, so that page and board agree.
     change_at = None if math.isinf(point) else max(point, operation.minutes_per_part or 0.0)
-    used = forecast.minutes_used if change_at is None or not forecast.life_used else forecast.life_used * change_at
+    used = _stands_at(forecast, change_at)
     curve = _curve(beliefs([law], [duty], smooth=True), duty, max(used, used + (ahead or 0.0)), [])
     expected, ready = _to_stage(operation, believed, used, change_at, forecast.batch_parts_left)
     return EdgeOutlook(curve, used, change_at, expected, ready)
+
+
+def _stands_at(forecast: Forecast, change_at: float | None) -> float:
+    """Minutes behind a forecast's life used; run to the end, that is a share of what half the edges reach."""
+    share = forecast.life_used
+    if not share:
+        return forecast.minutes_used
+    if change_at is not None:
+        return share * change_at
+    return share / (1 - share) * (forecast.minutes_left_50 or 0.0) if share < 1 else forecast.minutes_used
 
 
 MOST_PARTS_STAGED = 3000

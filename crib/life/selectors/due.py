@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.db.models import F, Q, QuerySet, Sum
 
 from crib.catalogue.models import MachineShift
+from crib.floor.flute import band_of
 from crib.floor.models import Edge, EdgeMinutes, Operation
 from crib.life.models import ForecastScore
 
@@ -32,7 +33,7 @@ class Pace:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """Edges to forecast with what stands around them."""
+    """Edges to forecast with what stands around them; the totals of an edge are those that may count for it."""
 
     edges: list[Edge]
     totals: dict[int, list[EdgeMinutes]]
@@ -56,16 +57,28 @@ def work_of(edge_ids: Sequence[int]) -> Work:
         .order_by("pk")
     )
     operations = {edge.operation for edge in edges if edge.operation is not None}
-    totals: dict[int, list[EdgeMinutes]] = defaultdict(list)
-    for total in EdgeMinutes.objects.filter(edge__in=edges, minutes__gt=0).select_related("operation").order_by("pk"):
-        totals[total.edge_id].append(total)
     shifts: dict[int, list[MachineShift]] = defaultdict(list)
     for shift in MachineShift.objects.filter(machine__in={operation.machine_id for operation in operations}):
         shifts[shift.machine_id].append(shift)
     kept: dict[int, set[int]] = defaultdict(set)
     for edge, point in ForecastScore.objects.filter(edge__in=edges).values_list("edge_id", "point"):
         kept[edge].add(point)
-    return Work(edges, dict(totals), _paces(operations), dict(shifts), dict(kept))
+    return Work(edges, _totals(edges), _paces(operations), dict(shifts), dict(kept))
+
+
+def _totals(edges: Sequence[Edge]) -> dict[int, list[EdgeMinutes]]:
+    """By edge its own totals; where it works in a band of its flute, also those that other edges have in known bands.
+
+    An item has one edge in use, so each total goes to one edge.
+    """
+    by_band = {edge.item_id: edge.pk for edge in edges if edge.operation and band_of(edge.operation)}
+    wanted = Q(edge__in=edges) | Q(edge__item__in=by_band, contact_high__gt=0)
+    rows = EdgeMinutes.objects.filter(wanted, minutes__gt=0).select_related("operation", "edge").order_by("pk")
+    own = {edge.pk for edge in edges}
+    totals: dict[int, list[EdgeMinutes]] = defaultdict(list)
+    for row in rows:
+        totals[row.edge_id if row.edge_id in own else by_band[row.edge.item_id]].append(row)
+    return dict(totals)
 
 
 def _paces(operations: set[Operation]) -> dict[int, Pace]:

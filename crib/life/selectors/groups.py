@@ -9,6 +9,7 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
+from calc.life.bands import over_the_worst
 from crib.catalogue.models import Design, WorkMaterial
 from crib.floor.models import Edge, EdgeMinutes
 from crib.life.laws import Duty, Key
@@ -19,22 +20,29 @@ BROKE = (Edge.Outcome.CHIPPED, Edge.Outcome.BROKEN)
 
 @dataclass(slots=True)
 class Stretch:
-    """Minutes of one edge at one operation."""
+    """Minutes of one edge at one operation, from where to where on its flute; 0 and 0 where no band is known."""
 
     minutes: float
     duty: Duty
     material: int
     kind_of_cut: str
+    low: float = 0.0
+    high: float = 0.0
+    since: datetime | None = None
 
 
 @dataclass(slots=True)
 class EdgeLife:
-    """One edge's life so far: how it stands, and the stretches it worked, in order."""
+    """One edge's life so far: how it stands, and the stretches it worked, in order.
+
+    `elsewhere` are minutes in other bands of the flute than the one it worked in last: they wore nothing there.
+    """
 
     edge: int
     state: str
     outcome: str
     stretches: list[Stretch] = field(default_factory=list)
+    elsewhere: float = 0.0
 
     @property
     def worn(self) -> bool:
@@ -50,12 +58,16 @@ class EdgeLife:
 
     @property
     def minutes(self) -> float:
-        return sum(stretch.minutes for stretch in self.stretches)
+        return sum(stretch.minutes for stretch in self.stretches) + self.elsewhere
 
 
 def lives_by_group(*, keys: Iterable[Key] | None = None, until: datetime | None = None) -> dict[Key, list[EdgeLife]]:
     """Every edge that has cut, in the group of the work it did last; those alone that had ended `until` then. One
-    query."""
+    query.
+
+    An edge that worked last in a band that another edge of its item had worn before is left out: its own minutes say
+    too little of its wear (docs/decisions/wear-by-band.md).
+    """
     totals = EdgeMinutes.objects.filter(minutes__gt=0).exclude(edge__state=Edge.State.FRESH)
     if until is not None:
         totals = totals.filter(edge__state=Edge.State.ENDED, edge__ended_at__lt=until)
@@ -65,22 +77,57 @@ def lives_by_group(*, keys: Iterable[Key] | None = None, until: datetime | None 
         "edge_id", "edge__state", "edge__outcome", "edge__item__design_id", "minutes",
         "operation__material_id", "operation__kind_of_cut",
         "operation__surface_speed", "operation__feed", "operation__depth",
+        "contact_low", "contact_high", "first_started_at", "edge__item_id",
     )  # fmt: skip
     designs: dict[int, int] = {}
     lives: dict[int, EdgeLife] = {}
-    for edge, state, outcome, design, minutes, material, kind, *figures in rows.iterator(chunk_size=5000):
+    by_item: dict[int, list[EdgeLife]] = defaultdict(list)
+    for edge, state, outcome, design, minutes, material, kind, *duty, low, high, since, item in rows.iterator(
+        chunk_size=5000
+    ):
         life = lives.get(edge)
         if life is None:
             life = lives[edge] = EdgeLife(edge, state, outcome)
             designs[edge] = design
-        life.stretches.append(Stretch(minutes, Duty(*figures), material, kind))
+        life.stretches.append(Stretch(minutes, Duty(*duty), material, kind, low, high, since))
+        if high and not (by_item[item] and by_item[item][-1] is life):
+            by_item[item].append(life)
+    left_out = {life.edge for item in by_item.values() for life in item if _began_worn(life, item)}
     groups: dict[Key, list[EdgeLife]] = defaultdict(list)
     for edge, life in lives.items():
+        if edge in left_out:
+            continue
         last = life.stretches[-1]
+        if last.high:
+            _keep_to_band(life, last)
         groups[Key(designs[edge], last.material, last.kind_of_cut)].append(life)
     if keys is not None:
         return {key: groups.get(key, []) for key in keys}
     return dict(groups)
+
+
+def _began_worn(life: EdgeLife, of_item: Iterable[EdgeLife]) -> bool:
+    """Whether another edge of the item had cut before in the band where this one worked last."""
+    last = life.stretches[-1]
+    here = [one for one in life.stretches if _overlap(one, last)]
+    since = min((one.since for one in here if one.since), default=None)
+    others = (one for other in of_item if other is not life for one in other.stretches if _overlap(one, last))
+    return any(since is None or one.since is None or one.since < since for one in others)
+
+
+def _overlap(one: Stretch, other: Stretch) -> bool:
+    """Whether both are known to have cut at some height; bands that only touch share none."""
+    return one.low < other.high and other.low < one.high
+
+
+def _keep_to_band(life: EdgeLife, last: Stretch) -> None:
+    """Leave to the life what wore the height that it worked at last and had done most; the rest was elsewhere."""
+    known = [one for one in life.stretches if one.high]
+    lows, highs, amounts = zip(*((one.low, one.high, one.minutes) for one in known), strict=True)
+    there = over_the_worst(lows, highs, amounts, last.low, last.high)
+    gone = {id(one) for one, counts in zip(known, there.tolist(), strict=True) if not counts}
+    life.elsewhere = sum(one.minutes for one in known if id(one) in gone)
+    life.stretches = [one for one in life.stretches if id(one) not in gone]
 
 
 def ended_since(moment: datetime) -> QuerySet[Edge]:

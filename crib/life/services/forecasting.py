@@ -24,9 +24,11 @@ from calc.life.predictive import lasting, remaining
 from calc.life.replacement import ChangeParts
 from crib.core import clock
 from crib.core.wake import wake
+from crib.floor.flute import band_of
 from crib.floor.models import Edge, Operation
 from crib.life.calendar import moment_after
 from crib.life.changing import change_points
+from crib.life.exposure import MOST_LOG, at_duty_of, exposure
 from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law, written
 from crib.life.models import Forecast, ForecastScore, LifeModel
 from crib.life.selectors.due import Pace, Work, due_edges, work_of
@@ -180,20 +182,15 @@ def _models(edges: dict[Key, Edge]) -> dict[Key, LifeModel]:
 
 
 def _equivalent(edge: Edge, operation: Operation, law: Law, work: Work, model: LifeModel) -> tuple[float, float]:
-    """Minutes cut so far, turned into minutes at the present duty; and those that the fit had seen already."""
-    now = law.log_scale(duty_of(operation))
-    used = sum(
-        total.minutes * math.exp(min(now - _log_scale_then(total.operation, operation, law), 50.0))
-        for total in work.totals.get(edge.pk, [])
-    )
-    counted = model.parameters["seen"].get(str(edge.pk), 0.0) * math.exp(min(now, 50.0))
+    """Minutes that count so far, turned into minutes at the present duty; and those that the fit had seen already."""
+    rows, band = work.totals.get(edge.pk, []), band_of(operation)
+    used = exposure(rows, at_duty_of(operation, rows, law), band, edge=edge.pk)
+    now = min(law.log_scale(duty_of(operation)), MOST_LOG)
+    counted = model.parameters["seen"].get(str(edge.pk), 0.0) * math.exp(now)
+    if band is not None:
+        # The fit may have seen the edge in another band, which says nothing against this one.
+        counted = min(counted, used)
     return min(used, LONGEST_MINUTES), min(counted, LONGEST_MINUTES)
-
-
-def _log_scale_then(then: Operation, now: Operation, law: Law) -> float:
-    """Of an earlier stretch; work in another metal counts as at the reference, as in the refit."""
-    same = then.material_id == now.material_id and then.kind_of_cut == now.kind_of_cut
-    return law.log_scale(duty_of(then)) if same else float(law.mean[0])
 
 
 def _compute(cases: Sequence[Case], work: Work) -> tuple[list[Forecast], list[ForecastScore]]:

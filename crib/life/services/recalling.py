@@ -19,7 +19,7 @@ from crib.floor.models import Edge, Operation
 from crib.life.changing import change_points
 from crib.life.laws import Duty, Key, Law, beliefs, duty_of
 from crib.life.models import ForecastScore, LifeModel
-from crib.life.selectors.groups import ended_since, models_by_key
+from crib.life.selectors.groups import ended_since, lives_by_group, models_by_key
 from crib.life.services.forecasting import LONGEST_MINUTES, POINTS
 from crib.life.services.refitting import laws_by
 from crib.life.services.scoring import score_against_ends
@@ -30,8 +30,10 @@ AT_ONCE = 2000
 def recall_forecasts(*, since: datetime) -> int:
     """Keep and score what would have been forecast of the edges put in since that day; answers how many."""
     laws = laws_by(until=since)
+    # Edges on flute that was worn before say nothing of the law: they teach none, and judge none.
+    alone = {life.edge for lives in lives_by_group(keys=laws).values() for life in lives}
     kept = 0
-    for batch in _batches(list(ended_since(since))):
+    for batch in _batches([edge for edge in ended_since(since) if edge.pk in alone]):
         kept += _recall(batch, laws)
     return kept
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
 
+from calc.life.bands import over_the_worst
 from crib.catalogue.models import Design, Offer
 from crib.core import clock
 from crib.floor.models import Edge, EdgeMinutes, Fitting, Operation
@@ -55,11 +57,20 @@ class StockNow:
 
 @dataclass(frozen=True, slots=True)
 class InPlace:
-    """The edge that works at an operation now, with its minutes at each operation it has worked at."""
+    """The edge that works at an operation now, with the minutes that count for it at each operation."""
 
     edge: int
     operation: int
     minutes: dict[int, float]
+
+
+class Spent(NamedTuple):
+    """Minutes of an edge at one operation, from where to where on its flute; 0 and 0 where that is not known."""
+
+    operation: int
+    minutes: float
+    low: float
+    high: float
 
 
 def plan_lines(*, first: date, designs: Collection[int] | None = None) -> list[PlanLine]:
@@ -79,15 +90,35 @@ def edges_in_place(*, operations: Collection[Operation]) -> dict[int, InPlace]:
     edges = (
         Edge.objects.filter(Exists(fitted), state=Edge.State.IN_USE, operation__in=operations)
         .order_by(F("last_run_ended_at").asc(nulls_first=True), "pk")
-        .values_list("pk", "operation")
+        .values_list("pk", "operation", "item", "operation__contact_low", "operation__contact_high")
     )
-    latest = {operation: edge for edge, operation in edges}
-    minutes: dict[int, dict[int, float]] = defaultdict(dict)
-    for edge, operation, spent in EdgeMinutes.objects.filter(edge__in=latest.values()).values_list(
-        "edge", "operation", "minutes"
+    latest = {operation: (edge, item, band) for edge, operation, item, *band in edges}
+    by_band = {item: edge for edge, item, band in latest.values() if band[1] is not None}
+    own = {edge for edge, _, _ in latest.values()}
+    rows: dict[int, list[Spent]] = defaultdict(list)
+    wanted = Q(edge__in=own) | Q(edge__item__in=by_band, contact_high__gt=0)
+    for edge, item, operation, minutes, low, high in EdgeMinutes.objects.filter(wanted, minutes__gt=0).values_list(
+        "edge", "edge__item", "operation", "minutes", "contact_low", "contact_high"
     ):
-        minutes[edge][operation] = spent
-    return {operation: InPlace(edge, operation, minutes[edge]) for operation, edge in latest.items()}
+        rows[edge if edge in own else by_band[item]].append(Spent(operation, minutes, low, high))
+    return {
+        operation: InPlace(edge, operation, _minutes_that_count(rows[edge], *band))
+        for operation, (edge, _, band) in latest.items()
+    }
+
+
+def _minutes_that_count(rows: Sequence[Spent], low: float | None, high: float | None) -> dict[int, float]:
+    """By operation; in a known band, what its most worn height has done, and what was cut nobody knows where."""
+    counting = list(rows)
+    if low is not None and high is not None:
+        known = [row for row in rows if row.high]
+        figures = [row.low for row in known], [row.high for row in known], [row.minutes for row in known]
+        there = over_the_worst(*figures, low, high).tolist()
+        counting = [row for row in rows if not row.high] + [row for row, on in zip(known, there, strict=True) if on]
+    minutes: dict[int, float] = defaultdict(float)
+    for row in counting:
+        minutes[row.operation] += row.minutes
+    return dict(minutes)
 
 
 def fresh_edges_fitted(*, designs: Collection[int]) -> dict[int, int]:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calc.errors import WorkingError
-from calc.life.bands import overlap, profile, worst_within
+from calc.life.bands import over_the_worst, profile, worst_within
 
 # Heights on tenths, so that a grid between them sees every piece.
 tenths = st.integers(0, 60)
@@ -77,12 +77,18 @@ def test_a_longer_stretch_is_never_less_worn(
     assert float(worst_within(worn, *both)) >= float(worst_within(worn, *one))
 
 
-@given(bands(), bands())
-def test_bands_overlap_when_a_height_of_the_grid_is_in_both(
-    one: tuple[float, float], other: tuple[float, float]
+@given(work, bands())
+def test_the_bands_over_the_worst_height_add_up_to_it(
+    done: list[tuple[tuple[float, float], float]], stretch: tuple[float, float]
 ) -> None:
-    shared = (one[0] < GRID) & (one[1] > GRID) & (other[0] < GRID) & (other[1] > GRID)
-    assert bool(overlap(*one, *other)) == bool(overlap(*other, *one)) == bool(shared.any())
+    lows, highs, amounts = ([low for (low, _), _ in done], [high for (_, high), _ in done], [a for _, a in done])
+    over = over_the_worst(lows, highs, amounts, *stretch)
+    worst = float(worst_within(swept(done), *stretch))
+    assert float(np.sum(np.array(amounts)[over])) == pytest.approx(worst, rel=1e-9, abs=1e-6)
+    # They share a stretch of flute with each other and with the one asked about.
+    shared = [max([low for low, on in zip(lows, over, strict=True) if on], default=0.0)]
+    assert all(high > shared[0] for high, on in zip(highs, over, strict=True) if on)
+    assert all(low < stretch[1] and high > stretch[0] for low, high, on in zip(lows, highs, over, strict=True) if on)
 
 
 def test_nothing_done_is_no_wear() -> None:
@@ -96,7 +102,7 @@ def test_bands_that_touch_by_rounding_do_not_overlap() -> None:
     worn = profile([0.0, 0.3], [third, 0.6], [5.0, 7.0])
     assert worn.breaks.tolist() == [0.0, 0.3, 0.6]
     assert float(worst_within(worn, 0.0, third)) == 5.0
-    assert not overlap(0.0, third, 0.3, 0.6)
+    assert over_the_worst([0.0, 0.3], [third, 0.6], [5.0, 7.0], 0.0, third).tolist() == [True, False]
 
 
 @pytest.mark.parametrize(
@@ -108,7 +114,7 @@ def test_bands_that_touch_by_rounding_do_not_overlap() -> None:
         (lambda: profile([0.0], [1.0], [-1.0]), "amounts"),
         (lambda: worst_within(profile([], [], []), 1.0, 0.5), "high"),
         (lambda: worst_within(profile([], [], []), -1.0, 0.5), "low"),
-        (lambda: overlap(0.0, 1.0, np.inf, 2.0), "other_low"),
+        (lambda: over_the_worst([0.0], [1.0], [1.0], 2.0, np.inf), "high"),
     ],
 )
 def test_what_no_flute_has_is_refused(call: Any, argument: str) -> None:
