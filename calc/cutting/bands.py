@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from calc.cutting.clearance import Gap, Verdict
+from calc.cutting.clearance import Gap, Verdict, highest_in_gap
 from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.errors import WorkingError
 from calc.units import Quantity, System, check_dimension, plain, require, require_positive, show, takes
@@ -152,20 +152,8 @@ def edge_range(
         highest = np.minimum(highest, mm_of(floor_depth) - height)
     if neighbour_distance is not None:
         room = mm_of(neighbour_distance) - mill.tip_radius
-        highest = np.minimum(highest, _highest_in_gap(mill, height, room, gap.height))
+        highest = np.minimum(highest, highest_in_gap(mill, height, room, gap.height))
     return in_mm(0.0), in_mm(highest)
-
-
-def _highest_in_gap(mill: ConicalMill, band: Any, room: Any, wall: Any | None) -> Any:
-    """The tool's need grows with the height and jumps where the shank dips below the wall's top, so one end is all."""
-    slope, over_tip = mill.slope, mill.tip_radius + (band + (0.0 if wall is None else wall)) * mill.slope
-    by_cone = (room - over_tip) / (2 * slope)
-    by_body = (room - mill.widest_radius) / slope
-    if wall is None:
-        # A tool whose largest diameter is not known needs at least its radius at the face.
-        return by_body if mill.max_diameter is not None else np.minimum(by_cone, by_body)
-    dips = mill.flute_height - band - wall
-    return np.where(by_cone < dips, by_cone, np.maximum(dips, by_body))[()]
 
 
 @takes(hole_diameter="mm", chamfer_diameter="mm", hole_depth="mm")

@@ -134,6 +134,42 @@ def reach_in_the_gap(mill: ConicalMill, depth: Any, height: Any | None) -> Any:
     return np.where(top > flute + HAIR, mill.widest_radius, mill.radius_at(np.minimum(top, flute)))[()]
 
 
+def highest_in_gap(mill: ConicalMill, band: Any, room: Any, wall: Any | None) -> Any:
+    """Highest lowest contact at which the tool stays off a neighbouring wall, in closed form.
+
+    With the slope t the axis leaves room - h · t. The tool needs its widest radius R once h + band + wall passes the
+    flute, and d0/2 + (h + band + wall) · t before. The need grows with h and jumps where the shank dips below the
+    wall's top, so the contacts that fit end once.
+
+    Parameters
+    ----------
+    mill : the tool
+    band : height of the chamfer along the axis, mm
+    room : from the wall of the edge to the neighbouring wall, less half the tip flat, mm
+    wall : height of the neighbouring wall above the face, mm; None when it is as high as the tool is widest
+
+    Returns
+    -------
+    h in mm, below zero when the tool does not fit into the gap
+
+    >>> from calc.cutting.cone import conical_mill
+    >>> from calc.units import ureg
+    >>> mill = conical_mill(ureg.Quantity(90, "deg"), in_mm(1), in_mm(9))
+    >>> float(highest_in_gap(mill, 0.5, 6.5, None))
+    2.0
+
+    Source: [plane-geometry]
+    """
+    slope, over_tip = mill.slope, mill.tip_radius + (band + (0.0 if wall is None else wall)) * mill.slope
+    by_cone = (room - over_tip) / (2 * slope)
+    by_body = (room - mill.widest_radius) / slope
+    if wall is None:
+        # A tool whose largest diameter is not known needs at least its radius at the face.
+        return by_body if mill.max_diameter is not None else np.minimum(by_cone, by_body)
+    dips = mill.flute_height - band - wall
+    return np.where(by_cone < dips, by_cone, np.maximum(dips, by_body))[()]
+
+
 def around_the_edge(mill: ConicalMill, x: Any, z: Any, gap: Gap) -> EdgeClearances:
     """Room around a tool that chamfers an edge.
 
@@ -182,19 +218,19 @@ def past_the_flute(mill: ConicalMill, high: float, what: str, system: System) ->
 
     Returns
     -------
-    the sentence
+    the sentence without its end
 
     >>> from calc.cutting.cone import conical_mill
     >>> from calc.units import ureg
     >>> past_the_flute(conical_mill(ureg.Quantity(90, "deg"), in_mm(1), in_mm(5)), 3, "the edge", "metric")
-    'The flute ends 2 mm above the tip, but the chamfer reaches 3 mm up: the shank would meet the edge.'
+    'The flute ends 2 mm above the tip, but the chamfer reaches 3 mm up, and the shank would meet the edge'
 
     Source: [plane-geometry]
     """
     flute, reached = show(in_mm(mill.flute_height), system), show(in_mm(high), system)
     thin = mill.shank_diameter is not None and mill.shank_diameter < mill.max_diameter
-    end = f"the shank is thinner, and {what} would stay uncut" if thin else f"the shank would meet {what}"
-    return f"The flute ends {flute} above the tip, but the chamfer reaches {reached} up: {end}."
+    end = f"the shank is thinner, so {what} would stay uncut" if thin else f"the shank would meet {what}"
+    return f"The flute ends {flute} above the tip, but the chamfer reaches {reached} up, and {end}"
 
 
 def why_not_on_edge(
@@ -219,7 +255,8 @@ def why_not_on_edge(
     >>> from calc.units import ureg
     >>> mill, gap = conical_mill(ureg.Quantity(90, "deg"), in_mm(1)), Gap(floor_depth=in_mm(1.2))
     >>> why_not_on_edge(mill, around_the_edge(mill, 1.5, 1.5, gap), 1.5, (1, 1.5), gap, "metric")
-    'The tip flat would cut 0.3 mm into the floor: keep the lowest contact within 0.7 mm of the tip flat.'
+    'The tip flat would cut 0.3 mm into the floor: keep the lowest contact within 0.7 mm of the tip flat, or \
+make the chamfer narrower.'
 
     Source: [plane-geometry]
     """
@@ -227,7 +264,13 @@ def why_not_on_edge(
     def says(value: Any) -> str:
         return show(in_mm(value), system)
 
-    low, high = band
+    high = band[1]
+    limits = _highest_contacts(mill, around, band, gap)
+    nowhere = min(limits) < -HAIR  # then no place is named that only leads into the next collision
+
+    def way_out(limit: float, otherwise: str) -> str:
+        return keep_within(-np.inf if nowhere else limit, otherwise, system)
+
     sentences = []
     if not all_clear(around.tip_flat):
         sentences.append(
@@ -236,40 +279,54 @@ def why_not_on_edge(
         )
     if not all_clear(around.shank):
         past = past_the_flute(mill, high, "the edge", system)
-        sentences.append(f"{past} Work lower on the flute, or take a larger tool.")
+        sentences.append(f"{past}: {way_out(limits[0], 'take a larger tool')}")
     if around.far_wall is not None and not all_clear(around.far_wall):
         reach = reach_in_the_gap(mill, high, gap.height)
         sentences.append(
             f"The tool needs {says(reach)} beside its axis, but the neighbouring wall leaves "
-            f"{says(mm_of(around.far_wall) + reach)}: work lower on the flute, or take a smaller tool."
+            f"{says(mm_of(around.far_wall) + reach)}: {way_out(limits[1], 'take a smaller tool')}"
         )
     if around.floor is not None and not all_clear(around.floor):
-        sentences.append(into_the_bottom(low, around.floor, "the floor", system))
+        deeper = says(-mm_of(around.floor))
+        sentences.append(
+            f"The tip flat would cut {deeper} into the floor: {way_out(limits[2], 'make the chamfer narrower')}"
+        )
     return " ".join(sentences)
 
 
-def into_the_bottom(low: float, room: Quantity, what: str, system: System) -> str:
-    """Say that the tip flat goes into a floor or bottom; the tool rises by as much as the contact moves down the flute.
+def _highest_contacts(
+    mill: ConicalMill, around: EdgeClearances, band: tuple[float, float], gap: Gap
+) -> tuple[float, float, float]:
+    """The highest lowest contact that shank, neighbouring wall and floor allow, for the chamfer as wide as it is."""
+    low, high = band
+    by_wall = by_floor = np.inf
+    if gap.neighbour_distance is not None:
+        room = mm_of(gap.neighbour_distance) - mill.tip_radius
+        by_wall = highest_in_gap(mill, high - low, room, gap.height)
+    if around.floor is not None:
+        by_floor = low + mm_of(around.floor)
+    return mill.flute_height - (high - low), by_wall, by_floor
+
+
+def keep_within(limit: float, otherwise: str, system: System) -> str:
+    """Say how far up the flute the contact may begin, or what else to do.
 
     Parameters
     ----------
-    low : lowest contact above the tip flat, mm
-    room : under the tip flat, a length below zero
-    what : it goes into
+    limit : highest lowest contact, mm above the tip flat; below zero when no place of the flute will do
+    otherwise : what else helps
     system : "metric" or "inch", for the lengths
 
     Returns
     -------
-    the sentence
+    the end of a sentence
 
-    >>> into_the_bottom(0.5, in_mm(-0.75), "the bottom", "metric")
-    'The tip flat would cut 0.75 mm into the bottom, and 0.25 mm at the lowest place of the flute: make the chamfer \
-narrower.'
+    >>> keep_within(0.7, "take a smaller tool", "metric"), keep_within(-0.1, "take a smaller tool", "metric")
+    ('keep the lowest contact within 0.7 mm of the tip flat, or take a smaller tool.', 'take a smaller tool.')
 
     Source: [plane-geometry]
     """
-    deeper, left = show(in_mm(-mm_of(room)), system), low + mm_of(room)
-    into = f"The tip flat would cut {deeper} into {what}"
-    if left < -HAIR:
-        return f"{into}, and {show(in_mm(-left), system)} at the lowest place of the flute: make the chamfer narrower."
-    return f"{into}: keep the lowest contact within {show(in_mm(max(0.0, left)), system)} of the tip flat."
+    if limit < -HAIR:
+        return f"{otherwise}."
+    where = "at" if limit <= HAIR else f"within {show(in_mm(limit), system)} of"
+    return f"keep the lowest contact {where} the tip flat, or {otherwise}."

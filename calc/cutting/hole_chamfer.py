@@ -10,7 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from calc.cutting.clearance import HoleClearances, Verdict, all_clear, into_the_bottom, past_the_flute, room_of
+from calc.cutting.clearance import (
+    HoleClearances,
+    Verdict,
+    all_clear,
+    keep_within,
+    past_the_flute,
+    room_of,
+)
 from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.units import Quantity, System, in_unit, require, require_positive, show, takes, ureg
 
@@ -188,28 +195,27 @@ def _why_not_in_hole(
 ) -> str:
     """Everything that the tool would hit in a hole, each with the way out."""
     low, high = band
+    enters, flute = low + mm_of(around.entry) / mill.slope, mill.flute_height - (high - low)
+    bottom = math.inf if around.bottom is None else low + mm_of(around.bottom)
+    nowhere = min(enters, flute, bottom) < -HAIR  # then no place is named that only leads into the next collision
+
+    def way_out(limit: float, otherwise: str) -> str:
+        if circled or nowhere:
+            return keep_within(-math.inf if nowhere else limit, otherwise, system)
+        return f"circle with the contact lower on the flute, or {otherwise}."
+
     sentences = []
     if not all_clear(around.entry):
         wide = show(mill.diameter_at(low), system)
         sentences.append(
             f"At {show(in_mm(low), system)} above its tip the tool is {wide} wide and does not enter the hole: "
-            "work lower on the flute, or take a smaller tool."
+            f"{way_out(enters, 'take a smaller tool')}"
         )
     if not all_clear(around.shank):
         past = past_the_flute(mill, high, "the face", system)
-        way = (
-            "Work lower on the flute, or take a larger tool."
-            if circled
-            else "Take a larger tool, or circle with this one."
-        )
-        sentences.append(f"{past} {way}")
+        sentences.append(f"{past}: {way_out(flute, 'take a larger tool')}")
     if around.bottom is not None and not all_clear(around.bottom):
-        if circled:
-            sentences.append(into_the_bottom(low, around.bottom, "the bottom of the hole", system))
-        else:
-            deeper = show(in_mm(-mm_of(around.bottom)), system)
-            sentences.append(
-                f"The tip flat would cut {deeper} into the bottom of the hole: circle lower on the flute, or take a "
-                "tool with a larger tip flat."
-            )
+        deeper = show(in_mm(-mm_of(around.bottom)), system)
+        otherwise = "make the chamfer narrower" if circled else "take a tool with a larger tip flat"
+        sentences.append(f"The tip flat would cut {deeper} into the bottom of the hole: {way_out(bottom, otherwise)}")
     return " ".join(sentences)
