@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from calc.units import System
 from calc.workings import UnknownWorking, Working, all_workings, get, run
+from calc.workings.sweep import sweep
 from crib.api.workings_schema import (
     DECLARATION_SCHEMA,
     PROBLEM_SCHEMA,
@@ -21,6 +22,8 @@ from crib.api.workings_schema import (
     answer_schema,
     declared,
     request_schema,
+    sweep_answer_schema,
+    sweep_request_schema,
 )
 from crib.catalogue.materials import find_cutting_material
 from crib.core.errors import BadInput, NotFound
@@ -55,6 +58,32 @@ class WorkingView(APIView):
         return Response(answer.as_dict())
 
 
+class SweepView(APIView):
+    """All results of one calculator along a range of one of its inputs."""
+
+    working_name: ClassVar[str] = ""
+
+    def post(self, request: Request, name: str = "") -> Response:
+        working = _find(name or self.working_name)
+        body = request.data
+        if not isinstance(body, Mapping) or not isinstance(body.get("inputs", {}), Mapping):
+            raise ValidationError(
+                'Send a JSON object, such as {"inputs": {…}, "over": "diameter", "from": 5, "to": 20}.'
+            )
+        if unknown := sorted(set(body) - set(SWEEP_FIELDS)):
+            raise BadInput(
+                unknown[0], f"There is no “{unknown[0][:40]}” in a sweep: it takes {', '.join(SWEEP_FIELDS)}."
+            )
+        swept = sweep(
+            working.name, body.get("inputs", {}), body.get("over", ""), body.get("from"), body.get("to"),
+            points=body.get("points", 100), system=_system(request), shop=find_cutting_material,
+        )  # fmt: skip
+        return Response(swept.as_dict())
+
+
+SWEEP_FIELDS = ("inputs", "over", "from", "to", "points")
+
+
 def _find(name: str) -> Working:
     try:
         return get(name)
@@ -70,11 +99,13 @@ def _system(request: Request) -> System:
     return "inch" if asked == "inch" else "metric"
 
 
-def _view_of(working: Working) -> Any:
-    """A view of its own for each working, so that the schema shows what that one takes and gives."""
-    name = f"{working.name.title().replace('-', '')}Working"
-    view: type[APIView] = type(name, (WorkingView,), {"working_name": working.name, "__doc__": working.says})
-    word = working.name.replace("-", "_")
+def _views_of(working: Working) -> tuple[Any, Any]:
+    """Views of its own for each working, so that the schema shows what that one takes and gives."""
+    name, word = working.name.title().replace("-", ""), working.name.replace("-", "_")
+    about = {"working_name": working.name, "__doc__": working.says}
+    run_view: type[APIView] = type(f"{name}Working", (WorkingView,), about)
+    sweep_view: type[APIView] = type(f"{name}Sweep", (SweepView,), about)
+    wrong = {(400, "application/problem+json"): PROBLEM_SCHEMA}
     described = extend_schema_view(
         get=extend_schema(
             operation_id=f"workings_{word}_retrieve",
@@ -86,13 +117,19 @@ def _view_of(working: Working) -> Any:
             description=working.says,
             parameters=[UNITS],
             request={"application/json": request_schema(working)},
-            responses={
-                (200, "application/json"): answer_schema(working),
-                (400, "application/problem+json"): PROBLEM_SCHEMA,
-            },
+            responses={(200, "application/json"): answer_schema(working), **wrong},
         ),
-    )(view)
-    return described.as_view()
+    )(run_view)
+    swept = extend_schema_view(
+        post=extend_schema(
+            operation_id=f"workings_{word}_sweep",
+            description=f"{working.title}: all results along a range of one input, with the limits on the way.",
+            parameters=[UNITS],
+            request={"application/json": sweep_request_schema(working)},
+            responses={(200, "application/json"): sweep_answer_schema(working), **wrong},
+        ),
+    )(sweep_view)
+    return described.as_view(), swept.as_view()
 
 
 @extend_schema(exclude=True)
@@ -100,8 +137,16 @@ class UnknownName(WorkingView):
     """Whatever other name is asked for is told which there are."""
 
 
-paths = [
-    path("workings/", Register.as_view(), name="workings"),
-    *(path(f"workings/{working.name}/", _view_of(working)) for working in all_workings()),
+@extend_schema(exclude=True)
+class UnknownSweep(SweepView):
+    """As above, for a sweep."""
+
+
+paths = [path("workings/", Register.as_view(), name="workings")]
+for one in all_workings():
+    run_it, sweep_it = _views_of(one)
+    paths += [path(f"workings/{one.name}/", run_it), path(f"workings/{one.name}/sweep/", sweep_it)]
+paths += [
     path("workings/<str:name>/", UnknownName.as_view(), name="working"),
+    path("workings/<str:name>/sweep/", UnknownSweep.as_view(), name="working-sweep"),
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from calc.workings import Input, Kind, Result, Working
+from calc.workings.sweep import FEWEST_POINTS, MOST_POINTS, sweepable
 
 _PLAIN: dict[Kind, dict[str, Any]] = {
     Kind.QUANTITY: {"oneOf": [{"type": "number"}, {"type": "string"}]},
@@ -36,6 +37,7 @@ def declared(working: Working) -> dict[str, Any]:
         "says": working.says,
         "family": working.family,
         "inputs": [_declared_input(entry) for entry in working.inputs],
+        "sweepable": [entry.name for entry in sweepable(working)],
         "groups": [
             {"name": group.name, "label": group.label, "needs": group.needs, "required": group.required}
             for group in working.groups
@@ -134,6 +136,45 @@ def answer_schema(working: Working) -> dict[str, Any]:
             "sources": _TEXTS,
         },
         "required": ["inputs", "results", "working", "assumed", "cautions", "sources"],
+    }
+
+
+def sweep_request_schema(working: Working) -> dict[str, Any]:
+    """The body of a sweep as JSON schema; a number may be given as text with its unit, as in the inputs."""
+    end = {"oneOf": [{"type": "number"}, {"type": "string"}]}
+    names = [entry.name for entry in sweepable(working)]
+    inputs = _object(working.inputs)
+    inputs.pop("required", None)  # the swept input may be left out
+    return {
+        "type": "object",
+        "properties": {
+            "inputs": inputs,
+            "over": {"type": "string", "enum": names, "description": "the input that is swept"},
+            "from": end | {"description": "lower end of its range"},
+            "to": end | {"description": "upper end of its range"},
+            "points": {"type": "integer", "minimum": FEWEST_POINTS, "maximum": MOST_POINTS, "default": 100},
+        },
+        "required": ["inputs", "over", "from", "to"],
+        "additionalProperties": False,
+    }
+
+
+def sweep_answer_schema(working: Working) -> dict[str, Any]:
+    """The answer of a sweep as JSON schema."""
+    numbers = {"type": "array", "items": {"oneOf": [{"type": "number"}, {"type": "null"}]}}
+    text = {"type": "string"}
+    line = {"type": "object", "properties": {"label": text, "unit": text, "values": numbers}}
+    stretch = {"name": text, "says": text, "from": {"type": "number"}, "to": {"type": "number"}}
+    over = {"name": text, "label": text, "unit": text, "values": numbers}
+    return {
+        "type": "object",
+        "properties": {
+            "over": {"type": "object", "properties": over},
+            "results": {"type": "object", "additionalProperties": line, "description": "by name of the result"},
+            "limits": {"type": "array", "items": {"type": "object", "properties": stretch}},
+            "ends": _TEXTS,
+        },
+        "required": ["over", "results", "limits", "ends"],
     }
 
 

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
-from calc.workings import Working, all_workings, run
+from calc.workings import Kind, Working, all_workings, run
+from calc.workings.sweep import sweepable
 from crib.catalogue.models import WorkMaterial
 from crib.people.models import Person
 from tests.shop import Shop
@@ -178,3 +179,57 @@ def test_the_schema_describes_each_working_from_its_declaration(client: APIClien
         given = call["responses"]["200"]["content"]["application/json"]["schema"]["properties"]["results"]
         assert list(given["properties"]) == [result.name for result in working.results]
     assert "/api/v1/workings/{name}/" not in schema["paths"]
+
+
+SWEEP = {"inputs": MILLING, "over": "radial_depth", "from": 1, "to": "1 in", "points": 20}
+
+
+def test_a_sweep_answers_every_result_along_a_range(client: APIClient) -> None:
+    body = client.post(BASE + "milling/sweep/", SWEEP, format="json").json()
+    assert body["over"]["values"][0] == 1
+    assert body["over"]["values"][-1] == pytest.approx(15.875, abs=1e-4)
+    assert body["results"]["max_chip_thickness"]["unit"] == "mm"
+    assert len(body["results"]["engagement_angle"]["values"]) == 20
+    assert body["ends"][0].startswith("From 15.875 mm on: Radial depth cannot be more than the diameter")
+    assert "radial_depth" in client.get(BASE + "milling/").json()["sweepable"]
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"over": "colour"}, "over"),
+        ({"over": ["radial_depth"]}, "over"),
+        ({"from": None}, "from"),
+        ({"to": "NaN"}, "to"),
+        ({"points": 10**9}, "points"),
+        ({"inputs": {**MILLING, "teeth": 0}}, "teeth"),
+        ({"colour": "red"}, "colour"),
+    ],
+)
+def test_a_sweep_that_makes_no_sense_names_the_field(client: APIClient, change: dict[str, Any], field: str) -> None:
+    response = client.post(BASE + "milling/sweep/", {**SWEEP, **change}, format="json")
+    assert response.status_code == 400
+    assert field in response.json()["errors"]
+
+
+@pytest.mark.parametrize("body", [[1], {"inputs": [1], "over": "teeth"}, "radial_depth"])
+def test_a_sweep_wants_an_object(client: APIClient, body: object) -> None:
+    assert client.post(BASE + "milling/sweep/", body, format="json").status_code == 400
+
+
+def test_a_sweep_of_an_unknown_working_is_told_which_there_are(client: APIClient) -> None:
+    response = client.post(BASE + "sawing/sweep/", SWEEP, format="json")
+    assert response.status_code == 404
+    assert "milling" in response.json()["detail"]
+
+
+@pytest.mark.parametrize("working", all_workings(), ids=lambda working: working.name)
+def test_every_working_can_be_swept_from_its_own_declaration(client: APIClient, working: Working) -> None:
+    for entry in sweepable(working):
+        middle = working.example.get(entry.name)
+        if not isinstance(middle, int | float):
+            continue
+        low, high = (1, 4) if entry.kind is Kind.COUNT else (middle * 0.9, middle * 1.05)
+        asked = {"inputs": working.example, "over": entry.name, "from": low, "to": high, "points": 3}
+        response = client.post(f"{BASE}{working.name}/sweep/", asked, format="json")
+        assert response.status_code == 200, response.json()

@@ -88,3 +88,31 @@ def test_from_the_shell_bad_input_ends_with_one(capsys: pytest.CaptureFixture[st
         Command().run_from_argv(["manage.py", "working", "milling", "diameter=0"])
     assert ended.value.code == 1
     assert capsys.readouterr().err.startswith("Diameter must be above zero.")
+
+
+def test_a_sweep_is_a_table_with_its_limits() -> None:
+    asked = ("milling", "diameter=16", "teeth=4", "surface_speed=60", "feed_per_tooth=0.08", "max_feed_rate=300")
+    text = said(*asked, sweep="surface_speed=20..100", of=["feed_rate", "spindle_speed"], points=5)
+    lines = text.splitlines()
+    assert lines[0].split() == ["surface_speed", "m/min", "feed_rate", "mm/min", "spindle_speed", "1/min"]
+    assert [line.split()[0] for line in lines[1:6]] == ["20", "40", "60", "80", "100"]
+    assert lines[-1].endswith("100: held back by the highest feed rate")
+    ended = said(*asked, sweep="radial_depth=1 mm..1 in", points=3)
+    assert "From 16 mm on: Radial depth cannot be more than the diameter" in ended
+    body = json.loads(said(*asked, sweep="surface_speed=20..100", json=True))
+    assert body["over"]["values"][0] == 20
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"sweep": "surface_speed"}, "not of the form INPUT=FROM..TO"),
+        ({"sweep": "surface_speed=20"}, "not of the form INPUT=FROM..TO"),
+        ({"sweep": "colour=1..2"}, "cannot be drawn against"),
+        ({"sweep": "surface_speed=20..100", "of": ["colour"]}, "no result “colour” in this sweep"),
+        ({"sweep": "surface_speed=20..100", "points": 1}, "from 2 to 500"),
+    ],
+)
+def test_a_sweep_that_makes_no_sense_is_refused(options: dict[str, object], says: str) -> None:
+    with pytest.raises(CommandError, match=says):
+        said(*MILLING, **options)

@@ -6,8 +6,9 @@ from typing import Any
 from django.core.management.base import CommandError, CommandParser
 
 from calc.errors import WorkingError
-from calc.units import System
+from calc.units import System, show_number
 from calc.workings import Answer, Input, InputErrors, Kind, Working, all_workings, get, run
+from calc.workings.sweep import Sweep, sweep
 from crib.catalogue.materials import find_cutting_material
 from crib.management.base import ShopCommand
 
@@ -19,6 +20,13 @@ class Command(ShopCommand):
         parser.add_argument("name", nargs="?", help='such as "milling"')
         parser.add_argument("inputs", nargs="*", metavar="key=value", help='such as diameter="5/8 in" teeth=6')
         parser.add_argument("--json", action="store_true", help="the answer as the API gives it")
+        parser.add_argument(
+            "--sweep",
+            metavar="INPUT=FROM..TO",
+            help='results along a range, such as axial_depth=1..20 or "diameter=5 mm..1 in"',
+        )
+        parser.add_argument("--of", metavar="RESULT", action="append", help="a result of the sweep; all when not given")
+        parser.add_argument("--points", type=int, default=11, help="of the sweep")
         parser.add_argument("--inch", action="store_true", help="write the answer in inch units")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,7 +39,11 @@ class Command(ShopCommand):
                 self._print(_described(working))
                 return
             system: System = "inch" if options["inch"] else "metric"
-            answer = run(working.name, _read_pairs(working, options["inputs"]), system, find_cutting_material)
+            asked = _read_pairs(working, options["inputs"])
+            if options["sweep"]:
+                self._sweep(working, asked, system, options)
+                return
+            answer = run(working.name, asked, system, find_cutting_material)
         except InputErrors as wrong:
             raise CommandError("\n".join(problem.sentence for problem in wrong.problems)) from wrong
         except WorkingError as wrong:
@@ -40,6 +52,14 @@ class Command(ShopCommand):
             self.stdout.write(json.dumps(answer.as_dict(), indent=2, ensure_ascii=False))
         else:
             self._print(_readable(answer))
+
+    def _sweep(self, working: Working, asked: dict[str, Any], system: System, options: dict[str, Any]) -> None:
+        over, start, stop = _read_range(options["sweep"])
+        swept = sweep(working.name, asked, over, start, stop, options["points"], system, find_cutting_material)
+        if options["json"]:
+            self.stdout.write(json.dumps(swept.as_dict(), indent=2, ensure_ascii=False))
+        else:
+            self._print(_swept(swept, options["of"]))
 
     def _print(self, lines: list[str]) -> None:
         self.stdout.write("\n".join(lines))
@@ -56,6 +76,14 @@ def _read_pairs(working: Working, pairs: list[str]) -> dict[str, Any]:
             raise CommandError(f"{key} is given twice.")
         found[key] = _read_json(key, value) if kinds.get(key) in (Kind.LIST, Kind.OBJECT) else value
     return found
+
+
+def _read_range(text: str) -> tuple[str, str, str]:
+    over, equals, ends = text.partition("=")
+    start, dots, stop = ends.partition("..")
+    if not equals or not dots:
+        raise CommandError(f"“{text}” is not of the form INPUT=FROM..TO, such as axial_depth=1..20.")
+    return over, start, stop
 
 
 def _read_json(key: str, value: str) -> Any:
@@ -134,3 +162,19 @@ def _readable(answer: Answer) -> list[str]:
         if sentences:
             lines += ["", heading, *(f"  {sentence}" for sentence in sentences)]
     return [*lines, "", f"Sources: {', '.join(answer.sources)} (calc/references.md)"]
+
+
+def _swept(swept: Sweep, wanted: list[str] | None) -> list[str]:
+    """A table in the listed units: the input, then each result."""
+    known = {curve.name: curve for curve in swept.curves}
+    if unknown := [name for name in wanted or () if name not in known]:
+        raise CommandError(f"There is no result “{unknown[0]}” in this sweep. There are: {', '.join(known)}.")
+    curves = [known[name] for name in wanted or known]
+    heads = [(swept.over.name, swept.over.unit), *((curve.name, curve.result.unit) for curve in curves)]
+    columns = [swept.at, *(curve.values for curve in curves)]
+    rows = [["–" if value is None else show_number(value) for value in row] for row in zip(*columns, strict=True)]
+    table = [[f"{name} {unit}".strip() for name, unit in heads], *rows]
+    wide = [max(len(row[place]) for row in table) for place in range(len(heads))]
+    lines = ["  ".join(f"{cell:>{width}}" for cell, width in zip(row, wide, strict=True)) for row in table]
+    limits = [f"{show_number(one.start)} to {show_number(one.stop)}: {one.says}" for one in swept.stretches]
+    return [*lines, *([""] if limits or swept.ends else []), *limits, *swept.ends]
