@@ -17,6 +17,7 @@ from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negat
 from calc.errors import WorkingError
 from calc.units import Quantity, System, check_dimension, plain, require, require_positive, show, takes
 
+TOUCH = 2e-6  # mm; heights are recorded to a millionth, so bands that overlap by no more than this only touch
 MARGIN = 0.1  # mm kept between bands and at both ends of the flute, unless told otherwise
 Floats: TypeAlias = NDArray[np.float64]
 Span: TypeAlias = tuple[Quantity, Quantity]
@@ -47,7 +48,7 @@ class WearProfile:
     def worst(self, low: Any, high: Any) -> Any:
         """Largest wear anywhere strictly between two heights in mm; touching a worn piece does not count."""
         start, end, wear = self.worn_pieces
-        over = (start < np.asarray(high)[..., None] - HAIR) & (end > np.asarray(low)[..., None] + HAIR)
+        over = (start < np.asarray(high)[..., None] - TOUCH) & (end > np.asarray(low)[..., None] + TOUCH)
         return np.max(np.where(over, wear, 0.0), axis=-1, initial=0.0)
 
 
@@ -91,10 +92,10 @@ def wear_profile(worn: Iterable[WornBand]) -> WearProfile:
     low, high, amount = np.array([_in_numbers(each) for each in worn], dtype=float).reshape(-1, 3).T
     require("worn", (low >= 0) & (high > low) & (high < np.inf), "A worn band must end above where it begins.")
     require("worn", (amount >= 0) & (amount < np.inf), "The wear of a band cannot be negative.")
-    breaks = np.unique(np.round(np.concatenate([low, high]), 9))  # to a hair, so that bands that meet share a break
+    breaks = np.unique(np.round(np.concatenate([low, high]), 6))  # so that bands that meet share a break
     middle = (breaks[:-1] + breaks[1:]) / 2
     wear = ((low <= middle[:, None]) & (high >= middle[:, None])) @ amount
-    return WearProfile(breaks, np.where(np.diff(breaks) > 2 * HAIR, np.round(wear, 9), 0.0))
+    return WearProfile(breaks, np.where(np.diff(breaks) > TOUCH + HAIR, np.round(wear, 9), 0.0))
 
 
 def _in_numbers(band: WornBand) -> tuple[float, float, float]:
@@ -354,8 +355,8 @@ def _free(room: _Room, profile: WearProfile, most: int = 24) -> list[Span]:
     start, end, _ = profile.worn_pieces
     low = np.maximum(np.concatenate([[room.first], end + room.margin]), room.first)
     high = np.minimum(np.concatenate([start - room.margin, [room.last + room.height]]), room.last + room.height)
-    pitch = room.height + room.margin
-    counts = np.clip(np.floor((high - low + room.margin + HAIR) / pitch), 0, most).astype(int)
+    pitch, slack = room.height + room.margin, np.append(np.full(len(start), TOUCH), HAIR)
+    counts = np.clip(np.floor((high - low + room.margin + slack) / pitch), 0, most).astype(int)
     within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
     lows = (np.repeat(low, counts) + within * pitch)[:most]
     return [(in_mm(each), in_mm(each + room.height)) for each in lows.tolist()]

@@ -146,6 +146,23 @@ def test_fresh_places_are_used_up_from_the_tip_upward() -> None:
     assert places == [0.1, 0.7, 1.3, 0.1]  # when none is fresh, back to the one that is worn least
 
 
+@pytest.mark.parametrize("angle", [60, 82, 90, 118])
+def test_bands_recorded_to_a_millionth_are_packed_all_the_same(angle: float) -> None:
+    mill, width = conical_mill(Q(angle, "deg"), mm(0.2), mm(9.7)), mm(0.37)
+    worn: list[WornBand] = []
+    fresh = len(free_bands(mill, width, margin=mm(0)))
+    while (best := least_worn_band(mill, width, worn, mm(0))).worst_wear == 0:
+        low, high = round(best.contact_low.magnitude, 6), round(best.contact_high.magnitude, 6)
+        worn.append(band(low, high, 1.0))
+    assert len(worn) == fresh
+    assert best.worst_wear == 1.0  # never the sum of two that meet
+    assert set(wear_profile(worn).wear.tolist()) == {1.0}
+    # A gap between recorded bands takes the band that was taken out of it.
+    for gone in worn[:-1]:
+        left = free_bands(mill, width, [each for each in worn if each is not gone], mm(0))
+        assert left[0][0].magnitude == pytest.approx(gone.low.magnitude, abs=2e-6)
+
+
 def test_among_equals_the_band_keeps_off_what_is_worn_more() -> None:
     # Over 0.6 to 1.1 the place at 0.5 would be no worse, yet it would touch the band worn to 0.9.
     worn = [band(0.1, 0.5, 0.9), band(0.6, 1.9, 0.2)]
