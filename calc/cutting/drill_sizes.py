@@ -3,10 +3,10 @@
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 
 from calc.errors import WorkingError
-from calc.units import Quantity, read_quantity, require_positive, takes, ureg
+from calc.units import Quantity, read_quantity, require_positive, takes, unit_named, ureg
 
 # Decimal inches. Source: [drill-gauges]; the fourth decimals are the gauge's own, from memory.
 _LETTERS = {
@@ -25,6 +25,8 @@ _NUMBERS = (
 # From, to, step in hundredths of a millimetre. Source: [iso-235 (m)], the preferred sizes.
 _METRIC_STEPS = ((20, 300, 5), (310, 1400, 10), (1425, 3200, 25), (3250, 6000, 50), (6100, 10000, 100))
 
+_MM = unit_named("mm")
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Drill:
@@ -36,7 +38,7 @@ class Drill:
     @property
     def diameter(self) -> Quantity:
         """DC as a quantity."""
-        return ureg.Quantity(self.size, "mm")
+        return ureg.Quantity(self.size, _MM)
 
 
 @cache
@@ -84,7 +86,7 @@ def _fraction_name(inches: Fraction) -> str:
 
 
 def bored(hole: Quantity) -> Drill:
-    """A hole past the largest standard drill, which is bored to size.
+    """A hole that no standard drill is near, which is bored to size.
 
     Parameters
     ----------
@@ -179,18 +181,24 @@ def read_drill(text: str) -> Drill:
     number = re.fullmatch(r"(?:#|no\.?|number|nr\.?) ?(\d{1,2})", plain, re.IGNORECASE)
     fraction = re.fullmatch(r'(?:\d+[ -])?\d+/\d+(?: ?(?:in|"))?', plain)
     name = f"#{int(number[1])}" if number else plain.upper()
-    named = {drill.name: drill for drill in inch_drills()}
-    if (number or re.fullmatch("[A-Z]", name)) and name in named:
-        return named[name]
+    if (number or re.fullmatch("[A-Z]", name)) and name in _by_name():
+        return _by_name()[name]
     size = read_quantity("drill", plain if not fraction or plain[-1] in 'n"' else f"{plain} in", "mm")
     require_positive("drill", size)
     return Drill(size.magnitude, re.sub(r' ?(in|")$', "", plain) if fraction else f"{size.magnitude:.6g}")
 
 
+@cache
+def _by_name() -> dict[str, Drill]:
+    return {drill.name: drill for drill in inch_drills()}
+
+
 _RANGE = re.compile(r"(?P<first>.+?) to (?P<last>.+?) by (?P<step>.+)", re.IGNORECASE)
+_FRACTIONS = r".*\d/\d+|\d+"
 _MOST_IN_STOCK = 2000
 
 
+@lru_cache(maxsize=64)
 def read_stock(text: str) -> tuple[Drill, ...]:
     """Read a list of drills in stock: "8.4, 8.5, F, #7, 27/64", "1 to 13 by 0.1 mm", "metric", "letters".
 
@@ -222,7 +230,7 @@ def read_stock(text: str) -> tuple[Drill, ...]:
 def _stocked(part: str) -> tuple[Drill, ...]:
     """The drills that one part of the list stands for."""
     sets = {
-        "metric": metric_drills(), "number": _set(r"#\d+"), "letter": _set("[A-Z]"), "fraction": _set(r".*\d/\d+|\d+"),
+        "metric": metric_drills(), "number": _set(r"#\d+"), "letter": _set("[A-Z]"), "fraction": _set(_FRACTIONS),
     }  # fmt: skip
     word = part.lower().removesuffix("s")
     if word in sets:
@@ -235,6 +243,7 @@ def _stocked(part: str) -> tuple[Drill, ...]:
         raise WorkingError("stock", f'Stock: "{part[:40]}" cannot be read. {problem.sentence}') from None
 
 
+@cache
 def _set(pattern: str) -> tuple[Drill, ...]:
     return tuple(drill for drill in inch_drills() if re.fullmatch(pattern, drill.name))
 
@@ -246,6 +255,6 @@ def _range(first: Drill, last: Drill, step: Drill) -> tuple[Drill, ...]:
         raise WorkingError("stock", f"A range runs upward in fewer than {_MOST_IN_STOCK} steps.")
     sizes = [round(first.size + number * step.size, 6) for number in range(int(count) + 1)]
     if "/" in step.name:
-        names = {round(drill.size, 6): drill.name for drill in _set(r".*\d/\d+|\d+")}
-        return tuple(Drill(size, names.get(size, f"{size:.6g}")) for size in sizes)
+        named = {round(drill.size, 6): drill for drill in _set(_FRACTIONS)}
+        return tuple(named.get(size) or Drill(size, f"{size:.6g}") for size in sizes)
     return tuple(Drill(size, f"{size:.6g}") for size in sizes)

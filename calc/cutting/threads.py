@@ -23,6 +23,7 @@ __all__ = [
 
 CUT_PERCENT = 75.0
 FORMED_PERCENT = 65.0
+NEAR = 0.25  # of the pitch; a drill further off would leave a fifth more or less of the thread
 
 
 def hole_for(thread: Thread, percent: float | None = None, formed: bool = False) -> Quantity:
@@ -121,7 +122,7 @@ def drill_for(
 
     Returns
     -------
-    the drill; past the largest standard drill, the hole to bore
+    the drill; where no standard drill is within a quarter of the pitch, the hole to bore
 
     Raises
     ------
@@ -140,7 +141,10 @@ def drill_for(
     if thread.pipe and percent is None:
         return read_drill(thread.drill)
     drills = standard_drills(thread)
-    return bored(hole) if hole > drills[-1].diameter else nearest_drill(hole, drills)
+    if hole > drills[-1].diameter:
+        return bored(hole)
+    nearest = nearest_drill(hole, drills)
+    return nearest if abs(nearest.diameter - hole) <= NEAR * thread.pitch else bored(hole)
 
 
 def _from_stock(thread: Thread, hole: Quantity, formed: bool, stock: tuple[Drill, ...]) -> Drill:
@@ -150,7 +154,8 @@ def _from_stock(thread: Thread, hole: Quantity, formed: bool, stock: tuple[Drill
     else:
         whole = (WHITWORTH if thread.pipe else FORMED if formed else HANDBOOK) * thread.pitch
         low, high = thread.diameter - whole, thread.diameter - 0.3 * whole
-    suited = tuple(drill for drill in stock if low <= drill.diameter <= high)
+    least, most = low.m_as("mm"), high.m_as("mm")
+    suited = tuple(drill for drill in stock if least <= drill.size <= most)
     if not suited:
         unit = "in" if thread.inch else "mm"
         sizes = [f"{in_unit(size, unit).magnitude:.4g}" for size in (hole, low, high)]

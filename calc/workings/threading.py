@@ -169,7 +169,7 @@ def _hole(given: Given, found: Found, named: Thread) -> tuple[Quantity, Drill]:
         sizes, source = "metric sizes", "iso-235 (m)"
     says = "Nearest drill in stock" if stock else "Nearest standard drill"
     if drill.name == "bored":
-        says, sizes = "Larger than any standard drill", "bored to size"
+        says, sizes = "No standard drill is near", "bored to size"
     if stock or asked is not None or not named.pipe:
         found.working.append(Step(says, sizes, f"near {given.show(hole)}", _named(given, drill), source))
     return hole, drill
