@@ -39,16 +39,14 @@ def worn_bands(item: Item) -> list[WornBand]:
     """The bands of an item's flute that have cut, from the tip upward; a fixed number of queries."""
     rows = list(
         EdgeMinutes.objects.filter(edge__item=item, minutes__gt=0)
-        .select_related(
-            "edge__operation", "operation__machine", "operation__tip", "operation__body", "operation__material"
-        )
+        .select_related("operation__machine", "operation__tip", "operation__body", "operation__material")
         .order_by("last_ended_at", "pk")
     )
     bands: dict[tuple[float, float], list[EdgeMinutes]] = defaultdict(list)
     for row in rows:
         if row.contact_high:
             bands[row.contact_low, row.contact_high].append(row)
-    in_use = next((row.edge for row in rows if row.edge.state == Edge.State.IN_USE), None)
+    in_use = Edge.objects.filter(item=item, state=Edge.State.IN_USE).select_related("operation").first()
     # What was cut there last says at which duty the wear is judged.
     shares = _shares(item, rows, {band: there[-1].operation for band, there in bands.items()}, in_use)
     works = in_use.operation if in_use else None

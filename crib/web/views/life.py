@@ -28,6 +28,7 @@ from crib.life.models import LifeModel
 from crib.life.words import CAUTION
 from crib.web import charts, formats
 from crib.web.acting import has_right, need_acting, needs, signed_in_person
+from crib.web.flute import flute_of
 from crib.web.forms import show_refusal
 from crib.web.views.machines import EndForm, LookForm
 
@@ -164,6 +165,7 @@ def _edge_page(request: HttpRequest, edge: Edge, *, status: int = 200, **forms: 
         "outlook": outlook,
         "chart": _edge_chart(outlook) if outlook else None,
         "looks": looks,
+        "flute": flute_of(edge.item, edge.operation),
         "totals": edge.totals.select_related("operation__job").order_by("last_ended_at"),
         "fresh": edge.item.edges.filter(state=Edge.State.FRESH).count(),
         "caution": CAUTION,

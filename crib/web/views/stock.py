@@ -13,6 +13,7 @@ from crib.core.errors import BadInput
 from crib.stock import selectors
 from crib.stock.labels import make_label
 from crib.web import codes
+from crib.web.flute import flute_of
 from crib.web.on_order import on_order
 from crib.web.stock_sheet import geometry_of
 
@@ -59,7 +60,7 @@ def item(request: HttpRequest, number: int) -> HttpResponse:
     """One labelled piece and everything that happened to it."""
     found = selectors.item_with(number=number)
     ledger = selectors.ledger_page(item=found, before=request.GET.get("before", ""))
-    context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label)}
+    context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label), "flute": flute_of(found)}
     return render(request, "crib/stock/item.html", context)
 
 
