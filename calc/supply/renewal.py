@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +13,7 @@ from calc.errors import WorkingError
 from calc.supply.lives import Lives, mean_life, second_moment
 
 Array = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.complex128]
 
 LEVELS = (0.10, 0.50, 0.90, 0.95)
 # Points per life of the coarser of two grids, fewer where many lives fit; from both the error of the grid is taken out.
@@ -18,8 +21,14 @@ FINEST, COARSEST, POINTS = 64.0, 16.0, 512.0
 # Beyond this many lives the count is normal to within a fraction of one change, and a grid would only cost time.
 MANY_LIVES = 150.0
 MOST_CHANGES = 20_000.0
-NEGLIGIBLE = 1e-13
-CELLS_AT_ONCE = 2_000_000
+NEGLIGIBLE = 1e-10
+# What a point fades to over a whole grid: small, yet far enough from the last digit of a double.
+FADED = 1e-11
+# A part of a spectrum that all together can change no chance by more than this is left out.
+GONE = 1e-12
+# Numbers of changes that are worked out together.
+AT_ONCE = 16
+CELLS_AT_ONCE = 60_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,40 +208,84 @@ def _grid_chances(lives: Lives, minutes: Array, points: int) -> Array:
     steps = np.where(lives.change_at < reach, np.ceil(points * lives.change_at / reach), 0.0)
     h = np.where(steps > 0, np.where(steps > 0, lives.change_at, 0.0) / np.maximum(steps, 1), reach / points)
     size = int(np.ceil(reach / h).max()) + 2
-    grid = h[:, None] * np.arange(size, dtype=np.float64)
-    failed = lives.failed_new(grid)
-    kept = lives.kept_new()
-    spread = 2 ** int(np.ceil(np.log2(2 * size)))
-    weights = np.zeros((len(h), size))
-    weights[:, 1:] = np.diff(failed, axis=1)
-    weights[:, :-1] = (weights[:, :-1] + weights[:, 1:]) / 2
-    weights[:, -1] /= 2
-    hops = np.minimum(steps, size).astype(np.int64)
-    whole = np.flatnonzero((hops > 0) & (hops < size))
-    weights[whole, hops[whole]] += kept[whole]
-    kernel = np.fft.rfft(weights, spread, axis=1)
+    failed = lives.failed_new(h[:, None] * np.arange(size, dtype=np.float64))
     ends = _first_edge_weights(lives, minutes, h, size)
-
-    at_least: list[Array] = []
-    smooth = np.zeros((len(h), size))
-    number = 0
-    while True:
-        reached = (ends @ smooth[:, :, None])[..., 0] + _all_planned(lives, kept, minutes, number)
-        reached[minutes <= 0] = 0.0
-        at_least.append(np.clip(reached, 0.0, at_least[-1] if at_least else 1.0))
-        if at_least[-1].max() < NEGLIGIBLE:
-            break
-        smooth = np.fft.irfft(np.fft.rfft(smooth, spread, axis=1) * kernel, spread, axis=1)[:, :size]
-        planned = np.where((hops > 0) | (number == 0), kept**number, 0.0)
-        if (planned > NEGLIGIBLE).any():
-            back = np.maximum(np.arange(size)[None, :] - number * hops[:, None], 0)
-            smooth += planned[:, None] * np.take_along_axis(failed, back, axis=1)
-        number += 1
-    more = np.stack(at_least, axis=-1)
-    chances = np.empty_like(more)
+    kept = lives.kept_new()
+    more = [_all_planned(lives, kept, minutes, np.zeros(1))]
+    others = _life_after_life(failed, ends, np.where(steps > 0, kept, 0.0), np.asarray(steps))
+    while more[-1][..., -1].max() >= NEGLIGIBLE:
+        numbers = np.arange(1.0, AT_ONCE + 1) + AT_ONCE * (len(more) - 1)
+        more.append(np.clip(next(others) + _all_planned(lives, kept, minutes, numbers), 0.0, 1.0))
+    at_least = np.minimum.accumulate(np.concatenate(more, axis=-1), axis=-1)
+    at_least[minutes <= 0] = 0.0
+    at_least = at_least[..., : int((at_least.max(axis=(0, 1)) < NEGLIGIBLE).argmax()) + 1]
+    chances = np.empty_like(at_least)
     chances[..., 0] = lives.first_lasts(minutes)
-    chances[..., 1:] = more[..., :-1] - more[..., 1:]
+    chances[..., 1:] = at_least[..., :-1] - at_least[..., 1:]
     return chances
+
+
+def _life_after_life(failed: Array, ends: Array, kept: Array, hops: Array) -> Iterator[Array]:
+    """Chances that the first edge and n new ones, not all of these changed on time, come off, for n in blocks from 1.
+
+    A convolution is a product of spectra, and one number of it a sum over them, so no spectrum is ever turned back.
+    What runs out of the end of a spectrum's grid comes in again at its start; every point is therefore made to fade
+    against the one before, and what has gone round once has faded to nothing.
+
+    Parameters
+    ----------
+    failed : chance that a new edge has failed by each point of the grid, rows x points
+    ends : chances that the first edge comes off, by the points then left, rows x days x points
+    kept, hops : chance that a new edge lasts to its planned change, and the points that this takes; 0 for never
+    """
+    size = failed.shape[1]
+    length = _fast_length(2 * (size - 2))
+    fading = FADED ** (np.arange(size) / length)
+    cells = np.diff(failed, axis=1, prepend=0.0, append=failed[:, -1:])
+    life = np.fft.rfft((cells[:, :-1] + cells[:, 1:]) / 2 * fading, length)
+    turn = np.exp((np.log(FADED) - 2j * np.pi * np.arange(life.shape[1])) * (hops[:, None] / length))
+    planned = kept[:, None] * turn
+    both = life + planned
+    share = np.fft.rfft(failed * fading, length) * 2 / length
+    share[:, [0, -1]] /= 2
+    left = np.conj(np.fft.rfft(ends / fading, length)) * share[:, None, :]
+    alone = left * planned[:, None, :]
+    powers, mixed = _powers(both, planned)
+    while True:
+        yield _summed(left, powers[:-1]) + (_summed(alone, mixed[:-1]) if kept.any() else 0.0)
+        left = left * powers[-1][:, None, :] + alone * mixed[-1][:, None, :]
+        alone = alone * (planned**AT_ONCE)[:, None, :]
+        # Far from zero a spectrum has soon died away, and what is no more need not be carried on.
+        alive = np.maximum(np.abs(left), np.abs(alone)).max(axis=(0, 1)) > GONE / length
+        if 2 * np.count_nonzero(alive) < alive.size:
+            left, alone, both, planned = (np.compress(alive, part, axis=-1) for part in (left, alone, both, planned))
+            powers, mixed = _powers(both, planned)
+
+
+def _powers(both: Numbers, planned: Numbers) -> tuple[Numbers, Numbers]:
+    """Spectra of 0, 1, 2 .. lives in a row, and of those one less beside an edge that failed among them."""
+    powers, mixed = np.empty((2, AT_ONCE + 1, *both.shape), dtype=np.complex128)
+    powers[0], mixed[0], on_time = 1.0, 0.0, np.ones_like(planned)
+    for number in range(AT_ONCE):
+        np.multiply(powers[number], both, out=powers[number + 1])
+        np.multiply(mixed[number], both, out=mixed[number + 1])
+        mixed[number + 1] += on_time
+        on_time = on_time * planned
+    return powers, mixed
+
+
+def _summed(left: Numbers, right: Numbers) -> Array:
+    """Real part of the sums over the last axis: rows x days x points with numbers x rows x points."""
+    # As pairs of real numbers, since the imaginary part is not wanted.
+    pairs = np.conj(left).view(np.float64)
+    found: Array = pairs @ right.view(np.float64).transpose(1, 2, 0)
+    return found
+
+
+def _fast_length(least: int) -> int:
+    """The next length that spectra are quick to take of; an even one."""
+    power = 1 << (max(least, 16).bit_length() - 1)
+    return next(power * eighths // 8 for eighths in (8, 9, 10, 12, 15, 16) if power * eighths // 8 >= least)
 
 
 def _first_edge_weights(lives: Lives, minutes: Array, h: Array, size: int) -> Array:
@@ -259,22 +312,22 @@ def _first_edge_weights(lives: Lives, minutes: Array, h: Array, size: int) -> Ar
     return weights
 
 
-def _all_planned(lives: Lives, kept: Array, minutes: Array, number: int) -> Array:
-    """Chance that the first edge and `number` more, all of these changed on time, come off within the minutes."""
-    whole = kept**number
-    spent = np.where(whole > 0, np.where(np.isfinite(lives.change_at), lives.change_at, 0.0) * number, 0.0)
-    left = minutes - spent[:, None]
+def _all_planned(lives: Lives, kept: Array, minutes: Array, numbers: Array) -> Array:
+    """Chance that the first edge and so many more, all of these changed on time, come off within the minutes."""
+    if not kept.any() and numbers[0]:
+        return np.zeros((*minutes.shape, numbers.size))
+    whole = kept[:, None] ** numbers
+    spent = np.where(whole > 0, np.where(np.isfinite(lives.change_at), lives.change_at, 0.0)[:, None] * numbers, 0.0)
+    left = minutes[..., None] - spent[:, None]
     failed = np.where(left > 0, lives.failed_first(np.maximum(left, 0.0)), 0.0)
     planned = lives.first_planned()
     room = np.where(planned > 0, lives.first_room(), 0.0)
-    on_time = left - room[:, None] >= -1e-9 * np.maximum(minutes, 1.0)
-    return np.asarray(whole[:, None] * (failed + np.where(on_time, planned[:, None], 0.0)))
+    on_time = left - room[:, None, None] >= -1e-9 * np.maximum(minutes, 1.0)[..., None]
+    return np.asarray(whole[:, None] * (failed + np.where(on_time, planned[:, None, None], 0.0)))
 
 
 def _normal_chances(lives: Lives, minutes: Array) -> Array:
     """Use the renewal theorem's normal law, right for counts in the hundreds."""
-    from scipy.special import ndtr
-
     mu, second = mean_life(lives), second_moment(lives)
     first = lives.first_mean()
     # With next to no spread in the lives the count still cannot be split finer than one change.
@@ -283,7 +336,16 @@ def _normal_chances(lives: Lives, minutes: Array) -> Array:
     centre[minutes <= 0] = 0.0
     spread[minutes <= 0] = 1e-6
     top = int(np.ceil((centre + 8 * spread).max())) + 1
-    below = np.asarray(ndtr((np.arange(top + 1) + 0.5 - centre[..., None]) / spread[..., None]))
+    below = _normal_below((np.arange(top + 1) + 0.5 - centre[..., None]) / spread[..., None])
     below[..., -1] = 1.0
     chances: Array = np.diff(below, axis=-1, prepend=0.0)
     return chances
+
+
+def _normal_below(deviations: Array) -> Array:
+    """Chance that a normal number lies below so many standard deviations."""
+    below = np.where(deviations > 0, 1.0, 0.0)
+    # Beyond nine a double cannot tell the chance from none, and most points of a long row lie there.
+    near = np.abs(deviations) < 9.0
+    below[near] = [math.erfc(-number) / 2 for number in (deviations[near] / math.sqrt(2)).tolist()]
+    return below

@@ -53,6 +53,31 @@ def test_long_horizons_join_the_short_ones(monkeypatch: pytest.MonkeyPatch) -> N
     assert normal.quantile(0.95).tolist() == on_grid.quantile(0.95).tolist()
 
 
+def test_many_rows_at_once_answer_as_each_alone() -> None:
+    horizons, ages = np.linspace(0.0, 9000.0, 25), np.linspace(30.0, 90.0, 25)
+    together = renewal_count(2.5, 45.0, horizons, used=10.0, change_at=ages)
+    for row, (horizon, age) in enumerate(zip(horizons, ages, strict=True)):
+        alone = renewal_count(2.5, 45.0, horizon, used=10.0, change_at=age)
+        assert together.chances[row, : alone.chances.size] == pytest.approx(alone.chances, abs=1e-8)
+        assert float(together.mean[row]) == pytest.approx(float(alone.mean), rel=1e-8)
+        assert [together.quantile(level)[row] for level in renewal.LEVELS] == [
+            float(alone.quantile(level)) for level in renewal.LEVELS
+        ]
+
+
+def test_lives_in_a_row_are_convolutions() -> None:
+    # Beside the spectra: lives on a fine grid, added up one after the other.
+    step, shape, scale, horizon = 0.05, 2.0, 45.0, 300.0
+    failed = -np.expm1(-((np.arange(int(horizon / step) + 1) * step / scale) ** shape))
+    cells = np.diff(failed, prepend=0.0, append=failed[-1])
+    each, in_a_row, expected = (cells[:-1] + cells[1:]) / 2, failed, []
+    while in_a_row[-1] > 1e-6:
+        expected.append(in_a_row[-1])
+        in_a_row = np.convolve(in_a_row, each)[: failed.size]
+    at_least = 1 - np.cumsum(renewal_count(shape, scale, horizon).chances)
+    assert at_least[: len(expected)] == pytest.approx(expected, abs=2e-5)
+
+
 def test_the_mean_nears_its_asymptote() -> None:
     # Source: the renewal theorem, M(t) -> t/mu + (sigma^2 - mu^2) / (2 mu^2); value printed in S-N03.
     law = Lives.checked(3.0, 45.0, 0.0, math.inf, 0.0, (1,))
