@@ -63,12 +63,13 @@ class Worked:
 
 
 def cutting_diameter(operation: Operation) -> float | None:
-    """The diameter that turns, in mm: DC, and for a known band of a chamfer mill the largest in contact.
+    """The diameter that turns, in mm: DC, and for a known band of a chamfer mill the largest in contact."""
+    in_contact = diameter_in_contact(operation)
+    return tool_diameter(operation) if in_contact is None else in_contact
 
-    An insert cuts on its body's diameter, everything else on its own.
-    """
-    if (in_contact := diameter_in_contact(operation)) is not None:
-        return in_contact
+
+def tool_diameter(operation: Operation) -> float | None:
+    """DC in mm: an insert cuts on its body's diameter, everything else on its own."""
     own, carried = operation.tip.diameter_mm, operation.body.diameter_mm if operation.body else None
     return (carried or own) if operation.tip.kind == Design.Kind.INSERT else (own or carried)
 

@@ -127,7 +127,9 @@ class OfferForm(Entry):
     fixed = ("design", "supplier")
 
     design = Scan(letters="D", words="a design")
-    supplier = forms.ModelChoiceField(queryset=Supplier.objects.filter(retired_at__isnull=True).order_by("name"))
+    supplier = forms.ModelChoiceField(
+        queryset=Supplier.objects.filter(retired_at__isnull=True).order_by("name"), empty_label="Choose a supplier"
+    )
     suppliers_number = forms.CharField(max_length=60, required=False, label="Supplier’s number")
     pack = forms.IntegerField(min_value=1, initial=1)
     minimum = forms.IntegerField(min_value=1, initial=1, label="Smallest order")

@@ -36,8 +36,9 @@ class ReceiveForm(Keyed):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _choices(self, "to_place", selectors.places_to_keep_in())
-        _choices(self, "supplier", Supplier.objects.filter(retired_at__isnull=True).order_by("name"))
+        _choices(self, "to_place", selectors.places_to_keep_in(), empty="Choose a place")
+        suppliers = Supplier.objects.filter(retired_at__isnull=True).order_by("name")
+        _choices(self, "supplier", suppliers, empty="Choose a supplier")
 
 
 class MoveForm(Keyed):
@@ -58,8 +59,8 @@ class MoveForm(Keyed):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("from_place", "to_place"):
-            _choices(self, name, selectors.places_to_move_between())
+        _choices(self, "from_place", selectors.places_to_move_between(), empty="Where the piece is")
+        _choices(self, "to_place", selectors.places_to_move_between(), empty="Choose a place")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -95,7 +96,7 @@ class CountForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _choices(self, "place", selectors.places_to_keep_in())
+        _choices(self, "place", selectors.places_to_keep_in(), empty="Choose a place")
 
 
 class CountLineForm(forms.Form):
@@ -115,15 +116,15 @@ class PlaceForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _choices(self, "parent", selectors.places_to_keep_in())
+        _choices(self, "parent", selectors.places_to_keep_in(), empty="Nothing, it stands by itself")
 
 
-def _choices(form: forms.Form, name: str, queryset: Any) -> None:
+def _choices(form: forms.Form, name: str, queryset: Any, *, empty: str) -> None:
     field = form.fields[name]
     assert isinstance(field, forms.ModelChoiceField)
     field.queryset = queryset
     field.label_from_instance = _named  # type: ignore[assignment]  # the framework's own way to word choices
-    field.empty_label = "Choose …"
+    field.empty_label = empty
 
 
 def _named(thing: Any) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -67,6 +68,13 @@ def test_pages_of_single_things_are_sound(
     assert len(pages) >= 4, "the walk found next to nothing"
     page = open_page("lead", "about:blank", width=width, height=height, scheme=scheme)
     assert [fault for name, url in sorted(pages.items()) for fault in faults_of(page, name, url)] == []
+
+
+def test_no_choice_is_a_row_of_dashes(busy: Callable[[str], dict[str, str]], people: dict[str, Person]) -> None:
+    lead = signed_in(people["lead"])
+    pages = {url: lead.get(url).content.decode() for url in busy("lead").values()}
+    assert sum("<select" in page for page in pages.values()) > 5, "the walk found next to nothing"
+    assert [url for url, page in pages.items() if re.search(r"<option[^>]*>\s*-+\s*</option>", page)] == []
 
 
 def test_without_a_role_no_form_of_a_full_shop_does_anything(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -10,9 +12,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from crib.catalogue.models import Job
-from crib.catalogue.services import create_job
-from crib.floor import services
-from crib.floor.models import Operation
+from crib.catalogue.services import change_design, create_job
+from crib.core import clock
+from crib.floor import selectors, services
+from crib.floor.models import Edge, EdgeMinutes, Operation
+from tests.life.lives import Past, add_edges
 from tests.shop import Shop
 from tests.web.test_machines_pages import client, see, send, text
 
@@ -119,6 +123,80 @@ def test_the_setup_sheet_carries_tool_conditions_and_cautions(shop: Shop) -> Non
         assert words in page, words
     services.unload_pocket(machine=shop.machine, pocket=3, who=shop.setter)
     assert "No assembly with CT-45-12" in text(see(shop.setter, "setup_sheet", shop.operation.pk))
+
+
+def tool_facts(shop: Shop, operation: Operation) -> dict[str, str]:
+    """What the sheet says of the tool, by its words."""
+    page = text(see(shop.setter, "setup_sheet", operation.pk))
+    tool = page[page.index("<h2>Tool</h2>") :]
+    found = re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", tool[: tool.index("</dl>")], re.S)
+    return {words: " ".join(re.sub(r"<[^>]+>", "", said).split()) for words, said in found}
+
+
+def milling_with(shop: Shop, *, tip: dict[str, Any], body: dict[str, Any] | None, **fields: Any) -> Operation:
+    kind = "insert" if body is not None else "tip"
+    given: dict[str, Any] = {
+        "job": shop.job, "number": 30, "name": "Mill the face", "machine": shop.machine, "material": shop.material,
+        "tip": shop.design("IN-12", kind, **tip), "kind_of_cut": "milling", "who": shop.engineer,
+        "body": shop.design("BD-63", "body", **body) if body is not None else None,
+    }  # fmt: skip
+    return services.create_operation(**given | fields)
+
+
+def test_the_setup_sheet_gives_an_inserts_body_its_diameter_and_its_speed(shop: Shop) -> None:
+    operation = milling_with(
+        shop, tip={"max_spindle_speed": 20000.0}, body={"diameter_mm": 63.0, "max_spindle_speed": 11800.0, "seats": 5}
+    )
+    said = tool_facts(shop, operation)
+    assert said["Cutting diameter"] == "63 mm"
+    assert said["Largest spindle speed"] == "11800 rev/min (BD-63)"
+
+
+def test_the_setup_sheet_says_what_was_not_entered_and_whose_limit_is_the_lowest(shop: Shop) -> None:
+    said = tool_facts(shop, milling_with(shop, tip={}, body={"seats": 5}))
+    assert said["Cutting diameter"] == "not entered: measure it"
+    assert said["Largest spindle speed"] == "not entered: look in its maker's data"
+    own = tool_facts(shop, shop.operation)
+    assert own["Cutting diameter"] == "12 mm"
+    change_design(design=shop.chamfer_tip, max_spindle_speed=16000.0, who=shop.lead)
+    change_design(design=shop.body, max_spindle_speed=30000.0, who=shop.lead)
+    assert "(CT-45-12)" in tool_facts(shop, shop.operation)["Largest spindle speed"]
+
+
+def test_the_setup_sheet_of_a_banded_chamfer_says_where_it_cuts(shop: Shop) -> None:
+    # A 90 degree tip with a flat of 2 mm is 2 + 2 · 3 = 8 mm across at a height of 3 mm.
+    services.change_operation(operation=shop.operation, contact_low=1.0, contact_high=3.0, who=shop.engineer)
+    said = tool_facts(shop, shop.operation)
+    assert (said["Cutting diameter"], said["Diameter where it cuts"]) == ("12 mm", "8 mm")
+
+
+def test_where_the_work_turns_the_tool_has_no_speed_of_its_own(shop: Shop) -> None:
+    said = tool_facts(shop, milling_with(shop, tip={}, body={"seats": 1}, kind_of_cut="turning"))
+    assert "Largest spindle speed" not in said
+    assert "Cutting diameter" not in said
+
+
+def test_the_operation_page_lists_the_latest_edges_first(shop: Shop) -> None:
+    add_edges(shop, [Past(minutes, "worn") for minutes in range(1, 56)])
+    first = Edge.objects.order_by("pk")[0]
+    operation = EdgeMinutes.objects.get(edge=first).operation
+    now = clock.now()
+    # In the order in which they were made they came off one day after the other.
+    for days, edge in enumerate(Edge.objects.order_by("pk")):
+        Edge.objects.filter(pk=edge.pk).update(ended_at=now - timedelta(days=100 - days))
+    shown = selectors.edges_at(operation)
+    ended = [one.edge.ended_at for one in shown if one.edge.ended_at]
+    assert ended == sorted(ended, reverse=True)
+    assert len(ended) == 50
+    assert ended[0] == Edge.objects.latest("ended_at").ended_at
+    assert first not in [one.edge for one in shown], "of 55 the oldest is not among the latest 50"
+    assert "the latest 50" in text(see(shop.setter, "operation", operation.pk))
+
+
+def test_an_empty_choice_says_what_it_means(shop: Shop) -> None:
+    page = text(see(shop.engineer, "add_operation", shop.job.pk))
+    for words in ("Choose a machine", "Choose what cuts", "No body", "Choose a material"):
+        assert f'<option value="" selected>{words}</option>' in page, words
 
 
 def test_an_operation_at_work_is_not_put_away(shop: Shop) -> None:

@@ -125,6 +125,14 @@ def test_a_run_never_begins_before_the_one_before_it(shop: Shop) -> None:
     refused = send(shop.setter, "log_parts", shop.machine.pk, 3, key="c", parts=10)
     assert refused.status_code == 400
     assert "10 parts at 2 min each" in text(refused)
+    assert 'value="10" autofocus aria-invalid="true"' in text(refused)
+
+
+def test_what_is_typed_for_parts_is_shown_again_as_text(shop: Shop) -> None:
+    shop.load_tool()
+    refused = send(shop.setter, "log_parts", shop.machine.pk, 3, key="k", parts='"><b>' + "9" * 50)
+    assert "<b>9" not in refused.content.decode()
+    assert 'value="&quot;&gt;&lt;b&gt;' + "9" * 15 + '"' in refused.content.decode()
 
 
 @pytest.mark.parametrize("parts", ["", "0", "-4", "many", "1e9"])
@@ -134,6 +142,8 @@ def test_parts_that_are_none_are_told_beside_the_pocket(shop: Shop, parts: str) 
     assert refused.status_code == 400
     assert 'id="refused-3"' in text(refused)
     assert not Run.objects.exists()
+    # What was typed stays to be mended, in its own pocket alone.
+    assert text(refused).count(f'value="{parts}" autofocus aria-invalid="true"') == 1
 
 
 def test_an_empty_pocket_logs_nothing(shop: Shop) -> None:

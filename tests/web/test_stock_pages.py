@@ -1,5 +1,7 @@
 """The stock pages: every figure has its ledger, every write its right, every refusal its sentence."""
 
+import re
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from io import BytesIO
 
@@ -10,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from crib.catalogue.models import Design, Machine, Offer, Supplier, WorkMaterial
+from crib.core import clock
 from crib.people.models import Person
 from crib.stock.models import Balance, Count, Item, Move, Place
 from tests.shop import Shop, assert_ledger_balances
@@ -92,6 +95,18 @@ def test_a_design_page_opens_down_to_its_moves(shop: Shop) -> None:
     assert client.get(url("design", shop.chamfer_tip.pk), {"before": "x"}).status_code == 400
     assert client.get(url("design", 424242)).status_code == 404
     assert client.get(url("item", piece.pk)).status_code == 200
+
+
+@pytest.mark.parametrize(("hours", "when"), [(1, "08:00"), (20, "yesterday 13:00"), (96, "Sat 21 Nov 09:00")])
+def test_the_ledger_says_its_day_once(shop: Shop, monkeypatch: pytest.MonkeyPatch, hours: int, when: str) -> None:
+    shop.stock(shop.chamfer_tip, 7)
+    now = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+    Move.objects.update(at=now - timedelta(hours=hours))
+    monkeypatch.setattr(clock, "now", lambda: now)
+    client = client_of(shop.setter)
+    for address in (url("ledger"), url("design", shop.chamfer_tip.pk), url("place", shop.bin.pk)):
+        page = client.get(address).content.decode()
+        assert re.search(rf"<td><time [^>]*>{when}</time></td>", page), address
 
 
 def test_receiving_counts_once_however_often_the_button_is_pressed(shop: Shop) -> None:

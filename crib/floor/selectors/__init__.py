@@ -20,6 +20,7 @@ from crib.floor.selectors.jobs import (
     operation_in_full,
     operations_of,
     runs_logged,
+    tool_limits,
 )
 from crib.floor.selectors.work import edges_at_work, open_load, open_operations, operation_for, operation_now
 
@@ -49,4 +50,5 @@ __all__ = [
     "pocket_now",
     "runs_logged",
     "spindle_speed",
+    "tool_limits",
 ]

@@ -9,7 +9,9 @@ from datetime import datetime
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from crib.catalogue.models import Job, Machine
+from crib.catalogue.models import Design, Job, Machine
+from crib.floor.duty import TURNED, cutting_diameter, tool_diameter
+from crib.floor.hands import weakest_at_speed
 from crib.floor.models import Edge, EdgeMinutes, Operation, Run
 from crib.floor.selectors.boards import PocketNow, machine_boards
 from crib.floor.selectors.work import edges_at_work
@@ -40,6 +42,29 @@ def operation_in_full(pk: int) -> Operation | None:
 
 
 @dataclass(frozen=True, slots=True)
+class ToolLimits:
+    """What a setter must know of a tool that turns: its diameters in mm, and how fast it may turn at most."""
+
+    diameter: float | None
+    in_contact: float | None
+    slowest: Design | None
+
+    @property
+    def largest_speed(self) -> float | None:
+        return self.slowest.max_spindle_speed if self.slowest else None
+
+
+def tool_limits(operation: Operation) -> ToolLimits | None:
+    """Diameter and largest speed of the tip with its body; the slowest part decides. None where the work turns."""
+    if operation.kind_of_cut in TURNED:
+        return None
+    parts = [operation.tip, *([operation.body] if operation.body else [])]
+    diameter = tool_diameter(operation)
+    in_contact = cutting_diameter(operation)
+    return ToolLimits(diameter, None if in_contact == diameter else in_contact, weakest_at_speed(parts))
+
+
+@dataclass(frozen=True, slots=True)
 class EdgeThere:
     """An edge with what it did at one operation, in whatever bands of its flute."""
 
@@ -49,12 +74,13 @@ class EdgeThere:
 
 
 def edges_at(operation: Operation, *, edge_related: Iterable[str] = (), limit: int = 50) -> list[EdgeThere]:
-    """The edges that worked at an operation, those in use first, with their minutes and parts there."""
+    """The edges that worked at an operation, with what they did there: those in use, then the last to come off."""
     if not limit:
         return []
     totals = EdgeMinutes.objects.filter(operation=operation).values("edge")
     summed = totals.annotate(all_minutes=Sum("minutes"), all_parts=Sum("parts"), last=Max("last_ended_at"))
-    rows = list(summed.order_by("edge__ended_at", F("last").desc(nulls_last=True), "edge")[:limit])
+    latest = (F("edge__ended_at").desc(nulls_first=True), F("last").desc(nulls_last=True), "-edge")
+    rows = list(summed.order_by(*latest)[:limit])
     edges = Edge.objects.select_related("item__design", "item__place", *edge_related)
     by_pk = edges.in_bulk([row["edge"] for row in rows])
     return [EdgeThere(by_pk[row["edge"]], row["all_minutes"], row["all_parts"]) for row in rows]

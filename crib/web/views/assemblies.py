@@ -81,6 +81,7 @@ class TakeOutForm(KeyedForm):
         queryset=Place.objects.filter(kind__in=Place.ON_HAND, retired_at=None),
         required=False,
         label="Place in the crib",
+        empty_label="Choose a place",
     )
 
     def clean(self) -> dict[str, Any]:

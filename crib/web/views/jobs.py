@@ -43,17 +43,23 @@ class OperationForm(UnitsForm):
         min_value=1, max_value=9999, label="Number", help_text="10, 20, 30 in the order of work."
     )
     name = forms.CharField(max_length=80, label="What it does")
-    machine = forms.ModelChoiceField(queryset=Machine.objects.filter(retired_at=None), label="Machine")
+    machine = forms.ModelChoiceField(
+        queryset=Machine.objects.filter(retired_at=None), label="Machine", empty_label="Choose a machine"
+    )
     tip = forms.ModelChoiceField(
-        queryset=Design.objects.filter(kind__in=CUTS, retired_at=None), label="Tip or tool that cuts"
+        queryset=Design.objects.filter(kind__in=CUTS, retired_at=None),
+        label="Tip or tool that cuts",
+        empty_label="Choose what cuts",
     )
     body = forms.ModelChoiceField(
         queryset=Design.objects.filter(kind=Design.Kind.BODY, retired_at=None),
         required=False,
         label="Body",
-        empty_label="None",
+        empty_label="No body",
     )
-    material = forms.ModelChoiceField(queryset=WorkMaterial.objects.filter(retired_at=None), label="Work material")
+    material = forms.ModelChoiceField(
+        queryset=WorkMaterial.objects.filter(retired_at=None), label="Work material", empty_label="Choose a material"
+    )
     kind_of_cut = forms.ChoiceField(choices=KindOfCut.choices, label="Kind of cut")
     surface_speed = QuantityField(unit="m/min", required=False, label="Surface speed", help_text="vc")
     feed = QuantityField(unit="mm", required=False, label="Feed", help_text="Per tooth when milling, else per turn.")
@@ -281,6 +287,7 @@ def setup_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "operation": found,
         "job": found.job,
+        "limits": selectors.tool_limits(found),
         "loads": selectors.loads_for(found, edge_related=WITH_FORECAST),
         "fresh": fresh_edge_at(operation=found),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
@@ -31,6 +32,14 @@ def new_key() -> str:
 
 class KeyedForm(UnitsForm):
     key = forms.CharField(widget=forms.HiddenInput, max_length=100)
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedParts:
+    """What was typed beside a pocket, and why it was not logged."""
+
+    typed: str
+    sentence: str
 
 
 class PartsForm(KeyedForm):
@@ -103,7 +112,7 @@ def machine(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _machine_page(
-    request: HttpRequest, machine: Machine, *, refused: dict[int, str] | None = None, status: int = 200
+    request: HttpRequest, machine: Machine, *, refused: dict[int, RefusedParts] | None = None, status: int = 200
 ) -> HttpResponse:
     [board] = selectors.machine_boards(machines=[machine], edge_related=WITH_FORECAST)
     context = {"board": board, "machine": machine, "refused": refused or {}, "key": new_key()}
@@ -116,12 +125,15 @@ def log_parts(request: HttpRequest, pk: int, pocket: int) -> HttpResponse:
     """The one field beside each pocket: parts, Enter."""
     machine = get_object_or_404(Machine, pk=pk)
     form = PartsForm(request.POST)
+    typed = request.POST.get("parts", "")[:20]
     if not form.is_valid():
-        return _machine_page(request, machine, refused={pocket: "Give the parts made, 1 or more."}, status=400)
+        refused = RefusedParts(typed, "Give the parts made, 1 or more.")
+        return _machine_page(request, machine, refused={pocket: refused}, status=400)
     try:
         run = services.log_parts(machine=machine, pocket=pocket, who=need_acting(request), **form.cleaned_data)
     except ShopError as refusal:
-        return _machine_page(request, machine, refused={pocket: refusal.sentence}, status=refusal.status)
+        refused = RefusedParts(typed, refusal.sentence)
+        return _machine_page(request, machine, refused={pocket: refused}, status=refusal.status)
     messages.success(request, f"Pocket {pocket}: {run.parts} parts logged at {run.operation}.")
     return redirect(f"{reverse('crib:machine', args=[pk])}#pocket-{pocket}")
 
