@@ -229,13 +229,15 @@ def _looked_up(working: Working, given: Given) -> list[str]:
     """What was taken from the shop's own records, a sentence for each thing that was named."""
     said = []
     for lookup, thing in given.known.items():
-        taken = [
-            f"{entry.symbol or entry.label.lower()} {value_of(entry, given.values[entry.name], given.system).text}"
-            for entry in working.inputs
-            if given.brought.get(entry.name) == lookup and entry.name in given.used
-        ]
-        if taken:
-            said.append(f"{thing.name}: {', '.join(taken)}{f' ({thing.source})' if thing.source else ''}.")
+        taken: dict[str, list[str]] = {}
+        for entry in working.inputs:
+            if given.brought.get(entry.name) == lookup and entry.name in given.used:
+                text = value_of(entry, given.values[entry.name], given.system).text
+                source = thing.sources.get(entry.name, thing.source)
+                taken.setdefault(source, []).append(f"{entry.symbol or entry.label.lower()} {text}")
+        parts = [", ".join(texts) + (f" ({source})" if source else "") for source, texts in taken.items()]
+        if parts:
+            said.append(f"{thing.name}: {', '.join(parts)}.")
     return said
 
 

@@ -132,15 +132,18 @@ class Known:
     name : as the shop calls it
     values : name of an input -> what one would have given for it; those that a working does not ask for are passed over
     source : where the values come from, such as "assumed" or "fitted to 14 ended edges"; "" when they are its own
+    sources : name of an input -> where that one comes from, when not from `source`
     """
 
     name: str
     values: Mapping[str, Any]
     source: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
 
 
-Shop: TypeAlias = Callable[[str, str], Known]
-"""Looks up ("material", "Alloy 718"); raises `WorkingError` with a sentence when there is no such thing."""
+Shop: TypeAlias = Callable[[str, str, Mapping[str, str]], Known]
+"""Looks up ("material", "Alloy 718", words): `words` holds every word that is looked up, such as {"tool": "CH90-10",
+"material": "Alloy 718"}. Raises `WorkingError` with a sentence when there is no such thing."""
 
 LOOKED_UP = ("tool", "item", "machine", "material")
 """Inputs of these names are words that the shop is asked for; an earlier one's values come before a later one's."""

@@ -69,10 +69,8 @@ def _look_up_all(
 ) -> dict[str, Known]:
     """What the shop knows of each thing that was named."""
     known = {}
-    for name in LOOKED_UP:
-        word = values.get(name)
-        if not isinstance(word, str):
-            continue
+    words = {name: word for name in LOOKED_UP if isinstance(word := values.get(name), str)}
+    for name, word in words.items():
         if shop is None:
             label = _label(working.input(name))
             problems.append(
@@ -80,7 +78,7 @@ def _look_up_all(
             )
             continue
         try:
-            known[name] = shop(name, word)
+            known[name] = shop(name, word, words)
         except WorkingError as problem:
             problems.append(WorkingError(name, problem.sentence))
     return known

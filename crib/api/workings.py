@@ -25,8 +25,8 @@ from crib.api.workings_schema import (
     sweep_answer_schema,
     sweep_request_schema,
 )
-from crib.catalogue.materials import find_cutting_material
 from crib.core.errors import BadInput, NotFound
+from crib.life.known import look_up
 
 UNITS = OpenApiParameter(
     "units", enum=["metric", "inch"], description="Units of the texts; by default those of the person. Values stay."
@@ -54,7 +54,7 @@ class WorkingView(APIView):
         body = request.data
         if not isinstance(body, Mapping):
             raise ValidationError('Send a JSON object of inputs, such as {"diameter": 10}.')
-        answer = run(working.name, body, _system(request), find_cutting_material)
+        answer = run(working.name, body, _system(request), look_up)
         return Response(answer.as_dict())
 
 
@@ -76,7 +76,7 @@ class SweepView(APIView):
             )
         swept = sweep(
             working.name, body.get("inputs", {}), body.get("over", ""), body.get("from"), body.get("to"),
-            points=body.get("points", 100), system=_system(request), shop=find_cutting_material,
+            points=body.get("points", 100), system=_system(request), shop=look_up,
         )  # fmt: skip
         return Response(swept.as_dict())
 

@@ -111,8 +111,16 @@ def _rank(prior: LifePrior, design: Design, material: WorkMaterial) -> tuple[int
     return None if tool is None or metal is None else (tool, metal)
 
 
+def starting_covariance(prior: LifePrior | None) -> Floats:
+    """Covariance of (b, ln shape) before any edge had ended; of the general starting value where there is no prior."""
+    if prior is None:
+        spread = [GENERAL_SPREAD, *[GENERAL_EXPONENT_SPREAD] * 3, GENERAL_SHAPE_SPREAD]
+    else:
+        spread = [prior.life_spread, *[prior.exponent_spread] * 3, prior.shape_spread]
+    return np.diag(np.maximum(np.array(spread), 1e-3) ** 2)
+
+
 def _law_of_prior(prior: LifePrior) -> Law:
-    spread = [prior.life_spread, *[prior.exponent_spread] * 3, prior.shape_spread]
     weight = prior.breakage_weight_minutes
     return Law(
         mean=np.array(
@@ -124,7 +132,7 @@ def _law_of_prior(prior: LifePrior) -> Law:
                 math.log(prior.shape),
             ]
         ),
-        covariance=np.diag(np.maximum(np.array(spread), 1e-3) ** 2),
+        covariance=starting_covariance(prior),
         reference={name: getattr(prior, name) for name in FIGURES},
         breaks=prior.breakage_per_minute * weight,
         break_minutes=max(weight, 1.0),
@@ -136,10 +144,9 @@ def _law_of_prior(prior: LifePrior) -> Law:
 def _general_law(material: WorkMaterial, duty: Duty) -> Law:
     speed_exponent = 1 / material.taylor_n if material.taylor_n else GENERAL_EXPONENTS["surface_speed"]
     exponents = [speed_exponent, GENERAL_EXPONENTS["feed"], GENERAL_EXPONENTS["depth"]]
-    spread = [GENERAL_SPREAD, *[GENERAL_EXPONENT_SPREAD] * 3, GENERAL_SHAPE_SPREAD]
     return Law(
         mean=np.array([math.log(GENERAL_MINUTES), *(-exponent for exponent in exponents), math.log(GENERAL_SHAPE)]),
-        covariance=np.diag(np.array(spread) ** 2),
+        covariance=starting_covariance(None),
         reference={name: value for name in FIGURES if (value := getattr(duty, name))},
         breaks=GENERAL_BREAKAGE * GENERAL_BREAKAGE_WEIGHT,
         break_minutes=GENERAL_BREAKAGE_WEIGHT,

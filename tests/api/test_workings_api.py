@@ -90,7 +90,7 @@ def test_a_material_s_two_sources_are_both_named(client: APIClient) -> None:
     body = client.post(
         BASE + "milling/", {**MILLING, "axial_depth": 5, "radial_depth": 1, "material": "Ti 6-4"}, "json"
     )
-    assert "Ti 6-4: kc1.1 2400 N/mm², mc 0.21 (test cuts; mc assumed)." in body.json()["assumed"]
+    assert "Ti 6-4: kc1.1 2400 N/mm² (test cuts), mc 0.21 (assumed)." in body.json()["assumed"]
 
 
 def test_an_unknown_material_names_what_there_is(client: APIClient) -> None:

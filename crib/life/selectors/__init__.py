@@ -19,12 +19,14 @@ from crib.life.selectors.curves import (
     outlook_of,
 )
 from crib.life.selectors.facts import Fact, law_facts
+from crib.life.selectors.taylor import FittedTaylor, fitted_taylor
 
 __all__ = [
     "BoardRow",
     "CurveRow",
     "EdgeOutlook",
     "Fact",
+    "FittedTaylor",
     "Held",
     "LifeCurve",
     "WornBand",
@@ -34,6 +36,7 @@ __all__ = [
     "board_stamp",
     "curve_of",
     "edges_in_use",
+    "fitted_taylor",
     "held_by_model",
     "held_by_point",
     "held_overall",

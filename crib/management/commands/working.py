@@ -9,7 +9,7 @@ from calc.errors import WorkingError
 from calc.units import System, show_number
 from calc.workings import Answer, Input, InputErrors, Kind, Working, all_workings, get, run
 from calc.workings.sweep import Sweep, sweep
-from crib.catalogue.materials import find_cutting_material
+from crib.life.known import look_up
 from crib.management.base import ShopCommand
 
 
@@ -43,7 +43,7 @@ class Command(ShopCommand):
             if options["sweep"]:
                 self._sweep(working, asked, system, options)
                 return
-            answer = run(working.name, asked, system, find_cutting_material)
+            answer = run(working.name, asked, system, look_up)
         except InputErrors as wrong:
             raise CommandError("\n".join(problem.sentence for problem in wrong.problems)) from wrong
         except WorkingError as wrong:
@@ -55,7 +55,7 @@ class Command(ShopCommand):
 
     def _sweep(self, working: Working, asked: dict[str, Any], system: System, options: dict[str, Any]) -> None:
         over, start, stop = _read_range(options["sweep"])
-        swept = sweep(working.name, asked, over, start, stop, options["points"], system, find_cutting_material)
+        swept = sweep(working.name, asked, over, start, stop, options["points"], system, look_up)
         if options["json"]:
             self.stdout.write(json.dumps(swept.as_dict(), indent=2, ensure_ascii=False))
         else:

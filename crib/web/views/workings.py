@@ -17,8 +17,9 @@ from calc.errors import WorkingError
 from calc.sources import describe
 from calc.units import System
 from calc.workings import Answer, InputErrors, Kind, Result, UnknownWorking, Working, all_workings, get, run
-from crib.catalogue.materials import cutting_material_names, find_cutting_material
+from crib.catalogue.known import cutting_material_names
 from crib.core.errors import NotFound
+from crib.life.known import look_up
 from crib.web.acting import signed_in_person
 from crib.web.working_drawings import drawing_of
 from crib.web.working_fields import Asked, ask, example_query
@@ -119,7 +120,7 @@ def work_out(found: Working, asked: Asked, system: System) -> Outcome:
     if not asked.typed:
         return Outcome()
     try:
-        answer = run(found.name, asked.raw, system, find_cutting_material)
+        answer = run(found.name, asked.raw, system, look_up)
     except InputErrors as problems:
         missing = asked.place(problems.by_field())
         wrong = tuple(sentence for one in asked.fields() for sentence in one.errors)

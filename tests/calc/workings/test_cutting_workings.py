@@ -122,7 +122,7 @@ def test_turning_in_full_and_in_part() -> None:
     assert "cutting_power" not in values("turning", bare | {"depth_of_cut": 2})
     full = values(
         "turning", bare | {"depth_of_cut": 2, "material": "nickel", "nose_radius": 0.8, "length_of_cut": 100},
-        shop=lambda what, name: Known(name, {"kc11": 2800, "mc": 0.25}),
+        shop=lambda what, name, words: Known(name, {"kc11": 2800, "mc": 0.25}),
     )  # fmt: skip
     # vc · ap · f · kc / 60e3 in kW.
     expected = 120 * 2 * 0.2 * full["specific_cutting_force"] / 60e3

@@ -137,7 +137,7 @@ def test_refusals_name_the_field_and_the_way_out(change: dict[str, object], fiel
 
 
 def test_a_material_brings_its_numbers_and_their_source() -> None:
-    def find(what: str, name: str) -> Known:
+    def find(what: str, name: str, words: Mapping[str, str]) -> Known:
         assert name == "duplex 1.4462"
         return Known("Duplex 1.4462", {"kc11": 2400, "mc": 0.21}, "handbook (m)")
 
@@ -147,8 +147,22 @@ def test_a_material_brings_its_numbers_and_their_source() -> None:
     assert answer.results["cutting_power"].value > 0
 
 
+def test_each_value_names_its_own_source_and_a_lookup_hears_every_word() -> None:
+    heard = []
+
+    def find(what: str, name: str, words: Mapping[str, str]) -> Known:
+        heard.append((what, name, dict(words)))
+        return Known(name, {"kc11": 2400, "mc": 0.21, "n": 0.2} if what == "material" else {}, "assumed", {"mc": "own"})
+
+    asked = MILLING | {"axial_depth": 5, "radial_depth": 1, "material": "duplex", "tool": "EM-16"}
+    answer = run("milling", asked, shop=find)
+    assert "duplex: kc1.1 2400 N/mm² (assumed), mc 0.21 (own)." in answer.assumed
+    named = {"tool": "EM-16", "material": "duplex"}
+    assert heard == [("tool", "EM-16", named), ("material", "duplex", named)]
+
+
 def test_an_unknown_material_is_a_problem_of_its_field() -> None:
-    def find(what: str, name: str) -> Known:
+    def find(what: str, name: str, words: Mapping[str, str]) -> Known:
         raise WorkingError("material", f'No work material is called "{name}".')
 
     found = refusals("milling", MILLING | {"material": "cheese", "teeth": 0}, shop=find)
