@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from calc.errors import WorkingError
 from calc.workings import Known
 from crib.catalogue import known as catalogue
-from crib.catalogue.models import WorkMaterial
+from crib.catalogue.models import Design, WorkMaterial
+from crib.life.selectors.bands import worn_bands
 from crib.life.selectors.taylor import fitted_taylor
 from crib.stock.labels import BadLabel, looks_like_label, make_label, parse_label
 from crib.stock.models import Item
@@ -28,9 +30,29 @@ def look_up(what: str, text: str, words: Mapping[str, str] | None = None) -> Kno
 
 
 def _known_item(text: str) -> Known:
+    """The item's design as a tool, as it stands in its assembly, with the bands of its flute that have cut."""
     item = _item(text)
     found = catalogue.design_known(item.design)
-    return replace(found, name=f"{item.label}, {item.design.code}")
+    worn = [
+        {"low": band.low, "high": band.high, "share": band.share, "minutes": band.minutes} for band in worn_bands(item)
+    ]
+    values = {**found.values, **_as_built(item), "worn": worn or None}
+    return Known(f"{item.label}, {item.design.code}", {name: value for name, value in values.items() if value})
+
+
+def _as_built(item: Item) -> dict[str, Any]:
+    """What holder and body make of a tool that is fitted: its stick-out, and the circle on which its inserts cut."""
+    fitting = item.fittings.filter(removed_at=None).select_related("assembly__body__design").first()
+    if fitting is None:
+        return {}
+    built: dict[str, Any] = {"stick_out": fitting.assembly.stick_out_mm}
+    body = fitting.assembly.body.design if fitting.assembly.body else None
+    if body is not None:
+        limits = [one for one in (item.design.max_spindle_speed, body.max_spindle_speed) if one]
+        built["max_spindle_speed"] = min(limits, default=None)
+        if item.design.kind == Design.Kind.INSERT:
+            built |= {"diameter": body.diameter_mm, "teeth": body.teeth or body.seats}
+    return {name: value for name, value in built.items() if value}
 
 
 def _item(text: str) -> Item:

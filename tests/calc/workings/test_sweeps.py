@@ -236,7 +236,7 @@ def test_a_working_without_arrays_marks_where_its_warnings_hold(monkeypatch: pyt
 
 
 def test_what_is_named_is_looked_up_for_a_sweep_too() -> None:
-    def shop(what: str, name: str) -> Known:
+    def shop(what: str, name: str, words: Mapping[str, str]) -> Known:
         return Known(name, {"kc11": 2400, "mc": 0.21, "speed_low": 40, "speed_high": 80})
 
     asked = {key: value for key, value in MILLING.items() if key not in ("kc11", "mc")} | {"material": "duplex"}
