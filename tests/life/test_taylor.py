@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from crib.floor.models import Operation
 from crib.floor.services import create_operation
 from crib.life import services
-from crib.life.laws import starting_covariance
+from crib.life.laws import Floats, starting_covariance
 from crib.life.models import LifeModel, LifePrior
 from crib.life.selectors import FittedTaylor, fitted_taylor
 from crib.life.selectors.taylor import taylor_of, told_of_speed
@@ -21,8 +22,8 @@ from tests.shop import Shop
 EXPONENT, LIFE, SPEED, SHAPE = 3.0, 60.0, 60.0, 4.0
 
 
-def at_speed(shop: Shop, speed: float, number: int, **changes: object) -> Operation:
-    given = {
+def at_speed(shop: Shop, speed: float, number: int, **changes: Any) -> Operation:
+    given: dict[str, Any] = {
         "job": shop.job, "number": number, "name": f"At {speed:g}", "machine": shop.machine, "tip": shop.chamfer_tip,
         "body": shop.body, "material": shop.material, "kind_of_cut": "chamfering", "surface_speed": speed,
         "feed": 0.05, "depth": 1.0, "width": 1.0, "minutes_per_part": 1.0, "who": shop.engineer,
@@ -37,11 +38,17 @@ def lives(speed: float, count: int, exponent: float = EXPONENT) -> list[float]:
     return [float(minutes) for minutes in scale * (-np.log1p(-shares)) ** (1 / SHAPE)]
 
 
-def wear_out(shop: Shop, speeds: dict[float, int], **changes: object) -> None:
+def wear_out(shop: Shop, speeds: dict[float, int], **changes: Any) -> None:
     for number, (speed, count) in enumerate(speeds.items(), start=100):
         work = at_speed(shop, speed, number + 10 * len(changes), **changes)
         add_edges(shop, [Past(minutes, "worn", work) for minutes in lives(speed, count)])
     services.refit_all()
+
+
+def fitted(before: Floats, own: Floats) -> Floats:
+    """The covariance of a fit: information adds up."""
+    covariance: Floats = np.asarray(np.linalg.inv(np.linalg.inv(before) + own), dtype=np.float64)
+    return covariance
 
 
 def fit(shop: Shop) -> FittedTaylor | None:
@@ -101,14 +108,12 @@ def test_one_speed_far_from_the_reference_tells_nothing_of_speed(shop: Shop) -> 
 
 
 def test_what_edges_tell_is_what_they_alone_say_of_the_exponent() -> None:
-    before = np.diag([0.25, 0.16, 0.16, 0.16, 0.09])
+    before: Floats = np.diag([0.25, 0.16, 0.16, 0.16, 0.09])
     # Told 4 about the exponent of speed by itself, and 9 of scale: nothing shared, all of it counts.
-    own = np.diag([9.0, 4.0, 0.0, 0.0, 2.0])
-    after = np.linalg.inv(np.linalg.inv(before) + own)
-    assert told_of_speed(after, before) == pytest.approx(4.0)
+    own: Floats = np.diag([9.0, 4.0, 0.0, 0.0, 2.0])
+    assert told_of_speed(fitted(before, own), before) == pytest.approx(4.0)
     own[0, 1] = own[1, 0] = 6.0  # sqrt(9 · 4): the same direction, so it could be the scale as well
-    after = np.linalg.inv(np.linalg.inv(before) + own)
-    assert told_of_speed(after, before) == pytest.approx(0.0, abs=1e-6)
+    assert told_of_speed(fitted(before, own), before) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_of_several_groups_the_one_with_most_ended_edges_and_of_a_tool_its_own(shop: Shop) -> None:
