@@ -237,7 +237,9 @@ def _stocked(part: str) -> tuple[Drill, ...]:
         return sets[word]
     try:
         if match := _RANGE.fullmatch(part):
-            return _range(*(read_drill(match[name]) for name in ("first", "last", "step")))
+            inches = "/" in match["step"]
+            ends = (f"{end} in" if inches and end.isdigit() else end for end in (match["first"], match["last"]))
+            return _range(*(read_drill(size) for size in (*ends, match["step"])))
         return (read_drill(part),)
     except WorkingError as problem:
         raise WorkingError("stock", f'Stock: "{part[:40]}" cannot be read. {problem.sentence}') from None

@@ -146,14 +146,10 @@ def test_the_hole_for_g_lies_inside_the_limits_of_its_minor_diameter(size: str) 
 
 
 def test_clearance_grows_with_the_fit_and_the_size() -> None:
-    for table in (CLEARANCE_METRIC, CLEARANCE_INCH):
-        holes = [
-            [run("thread", {"thread": f"M{size:g}" if metric else f"{size} {series}"}).results[f"clearance_{fit}"].value
-             for fit in ("close", "medium", "free")]
-            for size in table
-            for metric in [table is CLEARANCE_METRIC]
-            for series in ["UNF" if size == "#0" else "UNC"]
-            if not metric or size <= 68
-        ]  # fmt: skip
+    metric = [f"M{size:g}" for size in CLEARANCE_METRIC if size <= 68]
+    inch = [f"{size} {'UNF' if size == '#0' else 'UNC'}" for size in CLEARANCE_INCH]
+    for names in (metric, inch):
+        answers = [run("thread", {"thread": name}).results for name in names]
+        holes = [[found[f"clearance_{fit}"].value for fit in ("close", "medium", "free")] for found in answers]
         assert all(close < medium < free for close, medium, free in holes)
         assert holes == sorted(holes)
