@@ -35,7 +35,8 @@ class RunSerializer(serializers.ModelSerializer[Run]):
         model = Run
         fields = [
             "id", "machine", "pocket", "operation", "edge", "item", "started_at", "ended_at", "minutes_in_cut",
-            "minutes_computed", "parts", "source", "source_key", "logged_by", "logged_at", "reverses",
+            "minutes_computed", "parts", "contact_low", "contact_high", "source", "source_key", "logged_by",
+            "logged_at", "reverses",
         ]  # fmt: skip
 
 

@@ -54,6 +54,11 @@ class Step:
     chance_part_lost: float
     change_minutes: float
     fixed_count: int
+    bands: tuple[tuple[float, float], ...]
+
+    def band_of(self, edge: int) -> tuple[float, float]:
+        """The band of the flute in which the edge of this number works, counted from 1."""
+        return self.bands[(edge - 1) % len(self.bands)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +206,13 @@ def _step(row: Row) -> Step:
         chance_part_lost=float(row["chance_part_lost"]),
         change_minutes=float(row["change_minutes"]),
         fixed_count=int(row["fixed_count"]),
+        bands=tuple(_band(text) for text in row["bands"].split(";") if text),
     )
+
+
+def _band(text: str) -> tuple[float, float]:
+    low, high = text.split("-")
+    return float(low), float(high)
 
 
 def _batch(row: Row) -> Batch:

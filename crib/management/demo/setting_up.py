@@ -173,6 +173,7 @@ def enter_jobs(scenario: Scenario, shop: Shop) -> None:
 
 
 def _enter_operation(shop: Shop, job: Job, batch: Batch, part: Part, step: Step) -> Operation:
+    low, high = step.band_of(1) if step.bands else (None, None)
     return floor.create_operation(
         job=job,
         number=step.number,
@@ -190,6 +191,8 @@ def _enter_operation(shop: Shop, job: Job, batch: Batch, part: Part, step: Step)
         passes=step.passes,
         work_diameter=step.work_diameter,
         coolant=step.coolant,
+        contact_low=low,
+        contact_high=high,
         cycle_minutes=part.cycle_minutes,
         accepted_risk=step.accepted_risk,
         cost_of_lost_part=Decimal(step.cost_of_lost_part),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -13,7 +14,7 @@ from crib.floor import services as floor
 from crib.floor.models import Assembly, Edge, Fitting, Run
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.management.demo.past import Past, PastEdge, PastTool, Seat
-from crib.management.demo.scenario import Scenario
+from crib.management.demo.scenario import Scenario, Step
 from crib.management.demo.setting_up import Shop
 from crib.management.demo.supplies import Delivery, Draw, Supplies
 from crib.stock import services as stock
@@ -263,11 +264,70 @@ def _edge_record(shop: Shop, edge: PastEdge) -> EdgeRecord:
 # --- runs and readings ----------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A run to be logged: by whom, and the edge whose band of the flute cut; 0 where the operation has none."""
+
+    by: str
+    edge: int
+    draft: floor.RunDraft
+
+
 def log_past_runs(scenario: Scenario, shop: Shop, past: Past, progress: Progress) -> int:
-    """Log every run under the name of who ran the machine; answers how many."""
+    """Log every run under the name of who ran the machine; answers how many.
+
+    A run takes the band that its operation has when it is logged, so chamfering is told band by band: the first edge of
+    each mill worked in the first one, and so on.
+    """
+    told, logged = _runs_told(scenario, shop, past), 0
+    for edge in sorted({one.edge for one in told}):
+        if edge:
+            _work_in_band_of(scenario, shop, edge)
+        by_person: dict[str, list[floor.RunDraft]] = defaultdict(list)
+        for one in told:
+            if one.edge == edge:
+                by_person[one.by].append(one.draft)
+        for name, drafts in by_person.items():
+            drafts.sort(key=lambda draft: draft.started_at)
+            for first in range(0, len(drafts), LOG_AT_ONCE):
+                logged += _log(drafts[first : first + LOG_AT_ONCE], shop, name)
+                progress(f"Runs logged: {logged:,} of {past.runs:,}")
+    _work_where_the_edges_are(scenario, shop)
+    return logged
+
+
+def _chamfering(scenario: Scenario) -> Iterator[tuple[Step, tuple[str, int]]]:
+    """Steps that work in bands of a flute, each with the name of its operation in every job."""
+    for batch in scenario.batches:
+        for step in scenario.steps[batch.part]:
+            if step.bands:
+                yield step, (batch.code, step.number)
+
+
+def _work_in_band_of(scenario: Scenario, shop: Shop, edge: int) -> None:
+    for step, name in _chamfering(scenario):
+        _move_to(shop, name, step.band_of(edge))
+
+
+def _work_where_the_edges_are(scenario: Scenario, shop: Shop) -> None:
+    """Every operation in the band of the edge that works at it now; in its first one where none does."""
+    at_work = dict(Edge.objects.filter(state=Edge.State.IN_USE).values_list("operation", "number"))
+    for step, name in _chamfering(scenario):
+        _move_to(shop, name, step.band_of(at_work.get(shop.operations[name].pk, 1)))
+
+
+def _move_to(shop: Shop, name: tuple[str, int], band: tuple[float, float]) -> None:
+    operation = shop.operations[name]
+    if (operation.contact_low, operation.contact_high) != band:
+        low, high = band
+        floor.change_operation(operation=operation, who=shop.engineer, contact_low=low, contact_high=high)
+
+
+def _runs_told(scenario: Scenario, shop: Shop, past: Past) -> list[Told]:
     chance = np.random.default_rng([scenario.story["seed"], 2000])
     feeds = {row["code"]: Run.Source.FILE if row["feed"] == "file" else Run.Source.TYPED for row in scenario.machines}
-    by_person: dict[str, list[floor.RunDraft]] = defaultdict(list)
+    in_bands = {name for _, name in _chamfering(scenario)}
+    told: list[Told] = []
     for tool in past.tools:
         for edge in tool.edges:
             for number, run in enumerate(edge.runs):
@@ -283,14 +343,8 @@ def log_past_runs(scenario: Scenario, shop: Shop, past: Past, progress: Progress
                     minutes_in_cut=None if computed and edge.outcome not in BROKE else round(run.minutes, 2),
                     source=feeds[tool.seat.machine],
                 )
-                by_person[run.by].append(draft)
-    logged = 0
-    for name, drafts in by_person.items():
-        drafts.sort(key=lambda draft: draft.started_at)
-        for first in range(0, len(drafts), LOG_AT_ONCE):
-            logged += _log(drafts[first : first + LOG_AT_ONCE], shop, name)
-            progress(f"Runs logged: {logged:,} of {past.runs:,}")
-    return logged
+                told.append(Told(run.by, edge.number if edge.operation in in_bands else 0, draft))
+    return told
 
 
 BROKE = ("chipped", "broken", "worn")
