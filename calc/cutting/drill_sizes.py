@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 
+import numpy as np
+
 from calc.errors import WorkingError
-from calc.units import Quantity, read_quantity, require_positive, takes, unit_named, ureg
+from calc.units import Quantity, plain, read_quantity, require_positive, takes, unit_named, ureg
 
 # Decimal inches. Source: [drill-gauges]; the fourth decimals are the gauge's own, from memory.
 _LETTERS = {
@@ -153,6 +155,29 @@ def nearest_drill(wanted: Quantity, drills: tuple[Drill, ...]) -> Drill:
     if not drills[0].size * 0.9 <= hole <= drills[-1].size * 1.1:
         raise WorkingError("drill", f"No stocked drill is near {hole:.4g} mm.")
     return min(drills, key=lambda drill: (round(abs(drill.size - hole), 9), -drill.size))
+
+
+@takes(wanted="mm")
+def nearest_sizes(wanted: Quantity, drills: tuple[Drill, ...]) -> Quantity:
+    """The size of the drill nearest to each of several holes; of two as near, the larger.
+
+    Parameters
+    ----------
+    wanted : holes, length; one or an array
+    drills : to choose from, smallest first
+
+    Returns
+    -------
+    sizes in mm
+
+    >>> nearest_sizes(ureg.Quantity([8.51, 8.55], "mm"), metric_drills()).magnitude.tolist()
+    [8.5, 8.6]
+
+    Source: [common-practice]
+    """
+    sizes = np.array([drill.size for drill in reversed(drills)])
+    off = np.abs(np.asarray(wanted.m_as("mm"))[..., np.newaxis] - sizes)
+    return ureg.Quantity(plain(sizes[np.argmin(np.round(off, 9), axis=-1)]), _MM)
 
 
 def read_drill(text: str) -> Drill:

@@ -1,6 +1,10 @@
 """The hole for a screw thread: what to drill before the tap, and what lets the bolt through."""
 
-from calc.cutting.drill_sizes import Drill, bored, inch_drills, metric_drills, nearest_drill, read_drill
+from typing import Any
+
+import numpy as np
+
+from calc.cutting.drill_sizes import Drill, bored, inch_drills, metric_drills, nearest_drill, nearest_sizes, read_drill
 from calc.cutting.thread_names import thread, thread_names
 from calc.cutting.thread_profile import (
     FORMED,
@@ -13,12 +17,12 @@ from calc.cutting.thread_profile import (
 )
 from calc.cutting.thread_tables import CLEARANCE_INCH, CLEARANCE_METRIC, COARSE, FITS, METRIC, UNIFIED
 from calc.errors import WorkingError
-from calc.units import Quantity, in_unit, ureg
+from calc.units import Quantity, choose, in_unit, ureg
 
 __all__ = [
     "COARSE", "CUT_PERCENT", "FITS", "FORMED", "FORMED_PERCENT", "HANDBOOK", "METRIC", "PROFILE", "UNIFIED",
-    "WHITWORTH", "Thread", "clearance_hole",
-    "drill_for", "hole_for", "hole_for_percent", "percent_of_thread", "standard_drills", "thread", "thread_names",
+    "WHITWORTH", "Thread", "clearance_hole", "drill_for", "hole_for", "hole_for_percent", "percent_of_thread",
+    "sizes_for", "standard_drills", "thread", "thread_names",
 ]  # fmt: skip
 
 CUT_PERCENT = 75.0
@@ -26,15 +30,15 @@ FORMED_PERCENT = 65.0
 NEAR = 0.25  # of the pitch; a drill further off would leave a fifth more or less of the thread
 
 
-def hole_for(thread: Thread, percent: float | None = None, formed: bool = False) -> Quantity:
+def hole_for(thread: Thread, percent: Any = None, formed: bool = False) -> Quantity:
     """The hole to aim at before a tap, not yet rounded to a drill.
 
     Parameters
     ----------
     thread : the thread
-    percent : of thread by the handbook's measure, of a parallel pipe thread by its whole depth; when None, the standard
-        tapping drill of a metric thread (about D - P), 75 percent of an inch thread, 65 percent of a formed one, and
-        the customary drill of a pipe thread
+    percent : of thread by the handbook's measure, of a parallel pipe thread by its whole depth, one number or an
+        array; when None, the standard tapping drill of a metric thread (about D - P), 75 percent of an inch thread, 65
+        percent of a formed one, and the customary drill of a pipe thread
     formed : whether the tap forms instead of cutting
 
     Returns
@@ -66,7 +70,7 @@ def _standard_hole(thread: Thread) -> Quantity:
     return in_unit(thread.diameter - thread.pitch, "mm")
 
 
-def _pipe_hole(thread: Thread, percent: float | None, formed: bool) -> Quantity:
+def _pipe_hole(thread: Thread, percent: Any, formed: bool) -> Quantity:
     if thread.family == "R":
         raise WorkingError(
             "thread", f"{thread.name} is an outside thread and is not tapped: write Rc {thread.size} or "
@@ -137,7 +141,7 @@ def drill_for(
     """
     hole = hole_for(thread, percent, formed)
     if stock:
-        return _from_stock(thread, hole, formed, stock)
+        return nearest_drill(hole, _suited(thread, hole, formed, stock))
     if thread.pipe and percent is None:
         return read_drill(thread.drill)
     drills = standard_drills(thread)
@@ -147,8 +151,39 @@ def drill_for(
     return nearest if abs(nearest.diameter - hole) <= NEAR * thread.pitch else bored(hole)
 
 
-def _from_stock(thread: Thread, hole: Quantity, formed: bool, stock: tuple[Drill, ...]) -> Drill:
-    """The stocked drill nearest to the hole, among those that leave 30 to 100 percent of thread."""
+def sizes_for(thread: Thread, percent: Any, formed: bool = False, stock: tuple[Drill, ...] = ()) -> Quantity:
+    """Sizes of the drills for several percents of thread at once, each as `drill_for` chooses it.
+
+    Parameters
+    ----------
+    thread : the thread
+    percent : array of percents of thread
+    formed, stock : as for `drill_for`
+
+    Returns
+    -------
+    sizes in mm
+
+    Raises
+    ------
+    WorkingError : as `drill_for` does
+
+    >>> sizes_for(thread("M10"), np.array([60.0, 77.0])).magnitude.tolist()
+    [8.8, 8.5]
+
+    Source: [handbook-tap-percent]
+    """
+    hole = hole_for(thread, percent, formed)
+    if stock:
+        return nearest_sizes(hole, _suited(thread, hole, formed, stock))
+    drills = standard_drills(thread)
+    nearest = nearest_sizes(hole, drills)
+    far = (abs(nearest - hole) > NEAR * thread.pitch) | (hole > drills[-1].diameter)
+    return choose(far, hole, nearest, "mm")
+
+
+def _suited(thread: Thread, hole: Quantity, formed: bool, stock: tuple[Drill, ...]) -> tuple[Drill, ...]:
+    """The stocked drills that leave 30 to 100 percent of thread."""
     if thread.taper:
         low, high = hole - 0.25 * thread.pitch, hole + 0.1 * thread.pitch
     else:
@@ -158,12 +193,12 @@ def _from_stock(thread: Thread, hole: Quantity, formed: bool, stock: tuple[Drill
     suited = tuple(drill for drill in stock if least <= drill.size <= most)
     if not suited:
         unit = "in" if thread.inch else "mm"
-        sizes = [f"{in_unit(size, unit).magnitude:.4g}" for size in (hole, low, high)]
+        sizes = [f"{np.ravel(in_unit(size, unit).magnitude)[0]:.4g}" for size in (hole, low, high)]
         raise WorkingError(
             "stock", f"No drill in stock suits {thread.name}: it wants {sizes[0]} {unit}, and from {sizes[1]} to "
             f"{sizes[2]} {unit} would do.",
         )  # fmt: skip
-    return nearest_drill(hole, suited)
+    return suited
 
 
 def clearance_hole(thread: Thread, fit: str = "medium") -> Quantity | None:

@@ -14,6 +14,7 @@ from calc.cutting.threads import (
     drill_for,
     hole_for,
     percent_of_thread,
+    sizes_for,
     standard_drills,
     thread,
 )
@@ -32,15 +33,25 @@ def _thread(given: Given) -> Found:
     found = Found()
     named = thread(given.text("thread"))
     tell_profile(given, found, named)
-    if _tapped(given, found, named):
+    if given.many:
+        _sweep(given, found, named)
+    elif _tapped(given, found, named):
         exact, drill = _hole(given, found, named)
         found.results |= {"drill_diameter": exact, "drill": {"name": drill.name, "mm": drill.diameter}}
         found.texts["drill"] = _named(given, drill)
-        _percents(given, found, named, drill)
+        _percents(given, found, named, drill.diameter)
         _tell_neighbours(given, found, named, drill)
     tell_stress_area(given, found, named)
     tell_clearance(given, found, named)
     return found
+
+
+def _sweep(given: Given, found: Found, named: Thread) -> None:
+    """Hole, drill and what it leaves along percents of thread, the one number that can be swept here."""
+    asked, formed = given.quantity("percent").m_as("percent"), given.text("form") == "form"
+    sizes = sizes_for(named, asked, formed, _stock(given))
+    found.results |= {"drill_diameter": hole_for(named, asked, formed), "drill": {"mm": sizes}}
+    _percents(given, found, named, sizes)
 
 
 def _tapped(given: Given, found: Found, named: Thread) -> bool:
@@ -75,11 +86,11 @@ class _Measure:
     written: str
     source: str
 
-    def tell(self, given: Given, named: Thread, drill: Drill) -> tuple[Quantity, str, str]:
-        """The percent a drill leaves, the formula, and the formula with its numbers."""
+    def tell(self, given: Given, named: Thread, hole: Quantity) -> tuple[Quantity, str, str]:
+        """The percent a hole leaves, the formula, and the formula with its numbers."""
         pitch, major = in_unit(named.pitch, "mm"), in_unit(named.diameter, "mm")
-        percent = percent_of_thread(major, pitch, drill.diameter, self.factor)
-        sizes = f"{given.show(major)} − {given.show(drill.diameter)}"
+        percent = percent_of_thread(major, pitch, hole, self.factor)
+        sizes = f"{given.show(major)} − {given.show(hole)}"
         return percent, f"(D − drill) / ({self.written} · P)", f"({sizes}) / ({self.written} · {given.show(pitch)})"
 
 
@@ -99,30 +110,37 @@ def _measures(given: Given, named: Thread) -> list[_Measure]:
     ]  # fmt: skip
 
 
-def _percents(given: Given, found: Found, named: Thread, drill: Drill) -> None:
+def _percents(given: Given, found: Found, named: Thread, hole: Quantity) -> None:
     """Percent of thread the drill leaves, by each measure that applies."""
     for measure in _measures(given, named):
-        percent, formula, numbers = measure.tell(given, named, drill)
+        percent, formula, numbers = measure.tell(given, named, hole)
         found.results[measure.result] = percent
         found.working.append(Step(measure.says, formula, numbers, given.show(percent), measure.source))
-    if named.taper and drill.diameter > named.minor_diameter:
-        found.cautions.append(
-            f"{_named(given, drill)} is past the minor diameter at the gauge plane, "
-            f"{given.show(named.minor_diameter)}: the first threads will not be full and may leak."
-        )
+    if named.taper:
+        minor = named.minor_diameter
+        found.warn(
+            "hole", "hole past the minor diameter at the gauge plane", hole > minor,
+            lambda: f"{given.show(hole)} is past the minor diameter at the gauge plane, {given.show(minor)}: the first "
+            "threads will not be full and may leak.",
+        )  # fmt: skip
     if not named.pipe and given.text("form") == "cut":
-        _warn_of_percent(given, found, drill)
+        _warn_of_percent(given, found, hole)
 
 
-def _warn_of_percent(given: Given, found: Found, drill: Drill) -> None:
+def _warn_of_percent(given: Given, found: Found, hole: Quantity) -> None:
     percent = found.results["percent_of_handbook"]
-    leaves = f"{_named(given, drill)} leaves {given.show(percent)} of thread"
-    if percent.magnitude > MOST_PERCENT:
-        found.cautions.append(f"{leaves}, above {MOST_PERCENT} %: hard work for the tap and little gained in strength. "
-                              "A larger drill spares it.")  # fmt: skip
-    elif percent.magnitude < LEAST_PERCENT:
-        found.cautions.append(f"{leaves}, under {LEAST_PERCENT} %: the thread may strip. Take a smaller drill, or a "
-                              "longer thread.")  # fmt: skip
+    leaves = f"The hole of {given.show(hole)} leaves {given.show(percent)} of thread"
+    found.warn(
+        "percent_high", f"over {MOST_PERCENT} % of thread", percent.magnitude > MOST_PERCENT,
+        lambda: f"{leaves}, over {MOST_PERCENT} %: hard work for the tap and little gained in strength. A larger drill "
+        "spares it.",
+    )  # fmt: skip
+    found.warn(
+        "percent_low",
+        f"under {LEAST_PERCENT} % of thread",
+        percent.magnitude < LEAST_PERCENT,
+        lambda: f"{leaves}, under {LEAST_PERCENT} %: the thread may strip. Take a smaller drill, or a longer thread.",
+    )
 
 
 def _tell_neighbours(given: Given, found: Found, named: Thread, drill: Drill) -> None:
@@ -138,7 +156,7 @@ def _tell_neighbours(given: Given, found: Found, named: Thread, drill: Drill) ->
             result += ": too large, past the minor diameter at the gauge plane"
         step = Step(says, "beside it in the list", _named(given, drill), result, "drill-gauges")
         for measure in _measures(given, named)[:1]:
-            percent, formula, numbers = measure.tell(given, named, other)
+            percent, formula, numbers = measure.tell(given, named, other.diameter)
             step = Step(says, formula, numbers, f"{step.result}: {given.show(percent)}", measure.source)
         found.working.append(step)
 
@@ -261,6 +279,7 @@ THREAD = Working(
     ),
     headline=("drill", "percent_of_handbook", "minor_diameter", "clearance_medium"),
     compute=_thread,
+    takes_arrays=True,
     sources=("iso-68-1 (m)", "iso-261", "asme-b1.1 (m)", "iso-228-1", "iso-7-1", "asme-b1.20.1", "iso-2306",
              "handbook-tap-percent", "handbook-form-tap (m)", "pipe-drills", "iso-273", "asme-b18.2.8",
              "iso-898-1 (m)", "drill-gauges", "iso-235 (m)", "plane-geometry", "common-practice"),

@@ -6,6 +6,7 @@ import pytest
 
 from calc.errors import WorkingError
 from calc.workings import Answer, InputErrors, Step, run
+from calc.workings.sweep import sweep
 
 
 def ask(name: str, system: Any = "metric", **asked: Any) -> Answer:
@@ -51,14 +52,14 @@ def test_a_drill_at_hand_goes_before_the_stock() -> None:
 @pytest.mark.parametrize(
     ("asked", "warns"),
     [
-        ({"percent": 90}, "above 85 %: hard work for the tap"),
+        ({"percent": 90}, "over 85 %: hard work for the tap"),
         ({"percent": 40}, "under 55 %: the thread may strip"),
         ({"percent": 70}, ""),
         ({"form": "form", "percent": 90}, ""),
     ],
 )
 def test_too_much_and_too_little_thread_are_warned_of(asked: dict[str, Any], warns: str) -> None:
-    said = [sentence for sentence in ask("M10", **asked).cautions if " of thread, " in sentence]
+    said = [sentence for sentence in ask("M10", **asked).warnings if " of thread, " in sentence]
     assert len(said) == bool(warns)
     assert all(warns in sentence for sentence in said)
 
@@ -90,8 +91,8 @@ def test_a_taper_thread_is_told_at_its_gauge_plane_without_a_percent() -> None:
 
 
 def test_too_large_a_hole_for_a_taper_thread_is_warned_of() -> None:
-    assert any("may leak" in sentence for sentence in ask("1/2 NPT", drill="3/4").cautions)
-    assert not any("may leak" in sentence for sentence in ask("1/2 NPT", drill="45/64").cautions)
+    assert any("may leak" in sentence for sentence in ask("1/2 NPT", drill="3/4").warnings)
+    assert not any("may leak" in sentence for sentence in ask("1/2 NPT", drill="45/64").warnings)
 
 
 def test_an_outside_thread_and_one_without_a_drill_leave_the_hole_out() -> None:
@@ -133,6 +134,40 @@ def test_specials_and_left_hand_threads_say_what_they_are() -> None:
     assert any("is left-handed" in sentence for sentence in ask("M10 LH").assumed)
     tapped = run("tapping", {"thread": "M10 LH", "surface_speed": 10})
     assert any("turns backward" in sentence for sentence in tapped.cautions)
+
+
+@pytest.mark.parametrize(
+    ("name", "asked"),
+    [
+        ("M10", {}),
+        ("1/4-20", {"form": "form"}),
+        ("M10", {"stock": "8 to 9.5 by 0.2, Q"}),
+        ("M64x1.5", {}),
+        ("6-8 UN", {}),
+        ("G 1/2", {}),
+    ],
+)
+def test_a_sweep_of_the_percent_is_what_each_percent_gives(name: str, asked: dict[str, Any]) -> None:
+    swept = sweep("thread", {"thread": name, **asked}, "percent", 45, 95, points=11)
+    curves = {curve.name: curve.values for curve in swept.curves}
+    for number, percent in enumerate(swept.at):
+        one = ask(name, percent=percent, **asked).results
+        drill = one["drill"].value
+        assert curves["drill.mm"][number] == pytest.approx(drill["mm"])
+        for result in ("drill_diameter", "percent_of_handbook", "percent_of_profile"):
+            assert (result in curves) == (result in one)
+            assert result not in one or curves[result][number] == pytest.approx(one[result].value)
+
+
+def test_a_sweep_shades_where_there_is_too_much_thread_and_too_little() -> None:
+    swept = sweep("thread", {"thread": "M10"}, "percent", 40, 100, points=121)
+    assert [stretch.says for stretch in swept.stretches] == ["over 85 % of thread", "under 55 % of thread"]
+    assert swept.stretches[0].start == pytest.approx(85, abs=3)
+    assert swept.stretches[1].stop == pytest.approx(55, abs=3)
+    with pytest.raises(WorkingError, match="does not apply"):
+        sweep("thread", {"thread": "1/2 NPT"}, "percent", 40, 90)
+    with pytest.raises(WorkingError, match="No drill in stock suits"):
+        sweep("thread", {"thread": "M10", "stock": "3"}, "percent", 40, 90)
 
 
 def test_a_bored_hole_has_no_neighbours() -> None:
