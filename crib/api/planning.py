@@ -1,4 +1,4 @@
-"""Plans with their demand and stock ahead, flags, suggestions, orders and receipts."""
+"""Plans with their demand and stock ahead, flags and suggestions."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from rest_framework.routers import BaseRouter
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
 from crib.api.base import ShopView, needs
-from crib.api.idempotency import idempotent, service_key, signed_in
+from crib.api.idempotency import idempotent, signed_in
+from crib.api.orders import OrderSerializer
 from crib.core.errors import BadInput
 from crib.floor.models import Operation
 from crib.planning import selectors, services
@@ -24,14 +25,10 @@ from crib.planning.errors import BadPlan
 from crib.planning.models import (
     DesignDemand,
     Flag,
-    OrderLine,
     PlanLine,
     ProductionPlan,
-    PurchaseOrder,
-    Receipt,
     Suggestion,
 )
-from crib.stock.models import Place
 
 LINES_AT_ONCE = 2000
 
@@ -66,20 +63,6 @@ class PlanLineIn(serializers.Serializer[Any]):
 class PlanIn(serializers.Serializer[Any]):
     month = serializers.CharField(max_length=20, help_text="such as 2026-12")
     lines = PlanLineIn(many=True)
-
-
-class GoodsIn(serializers.Serializer[Any]):
-    line = serializers.IntegerField(required=False, help_text="or the design")
-    design = serializers.CharField(required=False, max_length=40)
-    quantity = serializers.IntegerField()
-    lot = serializers.CharField(required=False, allow_blank=True, max_length=40)
-
-
-class ReceiveIn(serializers.Serializer[Any]):
-    lines = GoodsIn(many=True, required=False, help_text="left out: all that is still to come")
-    to_place = serializers.CharField(
-        required=False, allow_null=True, max_length=40, help_text="a bin; left out: each design's own"
-    )
 
 
 class OrderIn(serializers.Serializer[Any]):
@@ -139,35 +122,6 @@ class SuggestionSerializer(serializers.ModelSerializer[Suggestion]):
     def get_order(self, suggestion: Suggestion) -> str | None:
         line = getattr(suggestion, "order_line", None)
         return line.order.number if line else None
-
-
-class OrderLineSerializer(serializers.ModelSerializer[OrderLine]):
-    design = serializers.CharField(source="design.code")
-
-    class Meta:
-        model = OrderLine
-        fields = ["id", "design", "suggestion", "quantity", "received", "unit_price", "expected_on", "for_month"]
-
-
-class OrderSerializer(serializers.ModelSerializer[PurchaseOrder]):
-    supplier = serializers.CharField(source="supplier.name")
-    ordered_by = serializers.CharField(source="ordered_by.username")
-    lines = OrderLineSerializer(many=True)
-
-    class Meta:
-        model = PurchaseOrder
-        fields = ["id", "number", "supplier", "state", "ordered_by", "ordered_at", "sent_at", "expected_on", "lines"]
-
-
-class ReceiptSerializer(serializers.ModelSerializer[Receipt]):
-    order = serializers.CharField(source="line.order.number")
-    design = serializers.CharField(source="line.design.code")
-    to_place = serializers.CharField(source="to_place.code")
-    received_by = serializers.CharField(source="received_by.username")
-
-    class Meta:
-        model = Receipt
-        fields = ["id", "order", "line", "design", "quantity", "to_place", "move", "received_by", "received_at", "lot"]
 
 
 DemandOut = inline_serializer(
@@ -341,95 +295,8 @@ class SuggestionView(ShopView, ReadOnlyModelViewSet[Suggestion]):
         return Response(OrderSerializer(order).data, status=status.HTTP_201_CREATED)
 
 
-class OrderView(ShopView, ReadOnlyModelViewSet[PurchaseOrder]):
-    """What was ordered, and what is still to come."""
-
-    serializer_class = OrderSerializer
-    queryset = selectors.orders()
-    filter_fields: ClassVar[dict[str, str]] = {
-        "number": "number", "supplier": "supplier__name", "state": "state", "design": "lines__design__code",
-    }  # fmt: skip
-    ordering_fields: ClassVar[dict[str, str]] = {"ordered_at": "ordered_at", "expected_on": "expected_on"}
-
-    @extend_schema(request=ReceiveIn, responses={201: ReceiptSerializer(many=True)})
-    @action(detail=True, methods=["post"], permission_classes=[IsAuthenticated, needs("receive_goods")])
-    @idempotent
-    def receive(self, request: Request, pk: str) -> Response:
-        """Put what came on the shelf; it posts the moves. Part of a line may come, never more than is to come."""
-        order = self.get_object()
-        asked = ReceiveIn(data=request.data)
-        asked.is_valid(raise_exception=True)
-        given = asked.validated_data
-        receipts = services.receive_order(
-            order=order,
-            goods=_goods(order, given.get("lines")),
-            who=signed_in(request),
-            key=service_key(request),
-            to_place=_place(given.get("to_place")),
-        )
-        found = selectors.receipts().filter(pk__in=[one.pk for one in receipts]).order_by("pk")
-        return Response(ReceiptSerializer(found, many=True).data, status=status.HTTP_201_CREATED)
-
-    @extend_schema(request=None, responses=OrderSerializer)
-    @action(detail=True, methods=["post"], permission_classes=[IsAuthenticated, needs("place_orders")])
-    @idempotent
-    def send(self, request: Request, pk: str) -> Response:
-        """Say that it has gone to the supplier."""
-        order = services.send_order(order=self.get_object(), who=signed_in(request))
-        return Response(self.get_serializer(order).data)
-
-    @extend_schema(request=None, responses=OrderSerializer)
-    @action(detail=True, methods=["post"], permission_classes=[IsAuthenticated, needs("place_orders")])
-    @idempotent
-    def cancel(self, request: Request, pk: str) -> Response:
-        """Take it back, as long as nothing of it has come."""
-        order = services.cancel_order(order=self.get_object(), who=signed_in(request))
-        return Response(self.get_serializer(order).data)
-
-
-def _goods(order: PurchaseOrder, rows: list[dict[str, Any]] | None) -> list[services.Goods]:
-    lines = list(order.lines.all())
-    if rows is None:
-        return [services.Goods(line=one, quantity=one.still_to_come) for one in lines if one.still_to_come]
-    goods = []
-    for place, row in enumerate(rows):
-        found = [
-            one
-            for one in lines
-            if one.pk == row.get("line") or ("line" not in row and one.design.code == row.get("design"))
-        ]
-        # The same design twice on one order: what is still open counts.
-        found.sort(key=lambda one: not one.still_to_come)
-        if not found:
-            raise BadInput(f"lines.{place}", f"{order.number} has no such line. Name a line or a design of it.")
-        goods.append(services.Goods(line=found[0], quantity=row["quantity"], lot=row.get("lot", "")))
-    return goods
-
-
-def _place(code: str | None) -> Place | None:
-    if not code:
-        return None
-    found = Place.objects.filter(code=code[:80]).first()
-    if found is None:
-        raise BadInput("to_place", f"There is no place {code[:40]}. Choose one of the crib's bins.")
-    return found
-
-
-class ReceiptView(ShopView, ReadOnlyModelViewSet[Receipt]):
-    """What came for orders, the last first."""
-
-    serializer_class = ReceiptSerializer
-    queryset = selectors.receipts()
-    filter_fields: ClassVar[dict[str, str]] = {
-        "order": "line__order__number", "design": "line__design__code", "supplier": "line__order__supplier__name",
-    }  # fmt: skip
-    ordering_fields: ClassVar[dict[str, str]] = {"received_at": "received_at"}
-
-
 def register(router: BaseRouter) -> None:
     """The slice's resources."""
     router.register("plans", PlanView, basename="plan")
     router.register("flags", FlagView, basename="flag")
     router.register("suggestions", SuggestionView, basename="suggestion")
-    router.register("orders", OrderView, basename="order")
-    router.register("receipts", ReceiptView, basename="receipt")

@@ -73,7 +73,7 @@ class MoveSerializer(serializers.ModelSerializer[Move]):
         model = Move
         fields = [
             "id", "design", "item", "condition", "becomes", "quantity", "from_place", "to_place", "who", "at", "why",
-            "note", "job", "reverses",
+            "note", "job", "reverses", "document",
         ]  # fmt: skip
 
     def get_item(self, move: Move) -> str | None:

@@ -227,3 +227,8 @@ class Receipt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.quantity} of {self.line}"
+
+    @property
+    def taken_back(self) -> bool:
+        """Whether the ledger holds a line that reverses its own."""
+        return hasattr(self.move, "reversed_by")

@@ -41,6 +41,7 @@ class MoveDraft:
     note: str = ""
     who: Person | None = None
     reverses: Move | None = None
+    document: str = ""
     carries: tuple[Item, ...] = ()
 
     @property

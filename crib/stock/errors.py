@@ -41,6 +41,12 @@ class AlreadyReversed(Refused):
     code = "already-reversed"
 
 
+class OwnedByDocument(Refused):
+    """The line belongs to a document, such as an order, and is taken back there."""
+
+    code = "owned-by-document"
+
+
 class CountClosed(Refused):
     """The count was posted or dropped before."""
 
@@ -74,6 +80,7 @@ __all__ = [
     "KeyAlreadyUsed",
     "NobodyThere",
     "NotEnoughOnHand",
+    "OwnedByDocument",
     "SeveralFit",
     "SpentNotHandedOut",
     "UnknownLabel",

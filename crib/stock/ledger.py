@@ -32,7 +32,7 @@ TRIES = 4
 
 _WRITE_LINE = """
 INSERT INTO crib_move (design_id, item_id, condition, becomes, quantity, from_place_id, to_place_id, who_id, at, why,
-note, job_id, key, reverses_id) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
+note, job_id, key, reverses_id, document) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
 ON CONFLICT (key) DO NOTHING RETURNING id
 """
 _TAKE_LOOSE = """
@@ -114,6 +114,7 @@ def _line(draft: MoveDraft, who: Person) -> Move:
         job=draft.job,
         key=draft.key,
         reverses=draft.reverses,
+        document=draft.document,
     )
 
 
@@ -122,7 +123,7 @@ def _line_number(move: Move) -> int | None:
     row = (
         move.design_id, move.item_id, str(move.condition), str(move.becomes), move.quantity, move.from_place_id,
         move.to_place_id, move.who_id, connection.ops.adapt_datetimefield_value(move.at), str(move.why), move.note,
-        move.job_id, move.key, move.reverses_id,
+        move.job_id, move.key, move.reverses_id, move.document,
     )  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(_WRITE_LINE, row)

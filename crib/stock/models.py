@@ -151,6 +151,13 @@ class Move(models.Model):
         max_length=120, unique=True, help_text="from the client: the same scan sent twice counts once"
     )
     reverses = models.OneToOneField("self", null=True, blank=True, on_delete=models.PROTECT, related_name="reversed_by")
+    document = models.CharField(
+        max_length=40,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="what it was posted for, such as an order: it is taken back there",
+    )
 
     class Meta:
         ordering = ["-id"]

@@ -113,6 +113,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("month/orders/", planning.orders, name="orders"),
     path("month/orders/<str:number>/", planning.order, name="order"),
     path("month/orders/<str:number>/receive/", planning.receive_order, name="receive_order"),
+    path(
+        "month/orders/<str:number>/receipts/<int:pk>/take-back/",
+        planning.take_back_receipt,
+        name="take_back_receipt",
+    ),
     path("month/orders/<str:number>/send/", planning.send_order, name="send_order"),
     path("month/orders/<str:number>/cancel/", planning.cancel_order, name="cancel_order"),
     path("month/suggestions/<int:pk>/order/", planning.order_suggestion, name="order_suggestion"),

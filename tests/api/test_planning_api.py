@@ -141,6 +141,21 @@ def test_from_flag_to_goods_on_the_shelf(shop: PlanningShop) -> None:
     assert get(shop.planner, "flags/?open=true").data["results"] == []
 
 
+def test_a_receipt_is_taken_back(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    (receipt,) = shop.receive(shop.order(quantity=10), 10)
+    move = get(shop.attendant, f"moves/{receipt.move_id}/").data
+    assert move["document"] == "PO-2026-0001"
+    refused = post(shop.attendant, f"moves/{receipt.move_id}/reverse/", {"note": "by mistake"})
+    assert (refused.status_code, refused.data["type"]) == (409, "urn:edgetally:problem:owned-by-document")
+    done = post(shop.attendant, f"receipts/{receipt.pk}/take-back/", {"note": "counted twice"})
+    assert (done.status_code, done.data["taken_back"]) == (200, True)
+    assert on_hand(design=shop.chamfer_tip) == 0
+    again = post(shop.attendant, f"receipts/{receipt.pk}/take-back/")
+    assert (again.status_code, again.data["type"]) == (409, "urn:edgetally:problem:already-reversed")
+    assert [one["taken_back"] for one in get(shop.attendant, "receipts/").data["results"]] == [True]
+
+
 def test_an_order_is_sent_or_cancelled(shop: PlanningShop) -> None:
     shop.planned()
     order = shop.order().order
@@ -171,6 +186,7 @@ def test_bad_receipts_are_refused(shop: PlanningShop, body: dict[str, Any]) -> N
         ("plans/", "attendant"),
         ("suggestions/1/order/", "attendant"),
         ("orders/1/receive/", "setter"),
+        ("receipts/1/take-back/", "setter"),
         ("orders/1/send/", "setter"),
         ("orders/1/cancel/", "engineer"),
     ],

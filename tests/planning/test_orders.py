@@ -1,8 +1,10 @@
 """Ordering and receiving: once, never too much, and onto the shelf through the ledger."""
 
 from datetime import UTC, datetime, timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 
 from crib.catalogue.models import Offer
 from crib.core import clock
@@ -11,6 +13,8 @@ from crib.planning import services as planning
 from crib.planning.errors import AlreadyOrdered, GoodsCame, NoLongerNeeded, NoOffer, OrderClosed, OverReceipt
 from crib.planning.judging import lead_of
 from crib.planning.models import OrderLine, PurchaseOrder, Receipt, Suggestion
+from crib.stock import services as stock
+from crib.stock.errors import AlreadyReversed, NotEnoughOnHand, OwnedByDocument
 from crib.stock.models import Move
 from crib.stock.selectors import on_hand
 from tests.planning.conftest import PlanningShop
@@ -148,6 +152,104 @@ def test_goods_without_a_bin_ask_for_one(shop: PlanningShop) -> None:
     shop.stock(shop.chamfer_tip, 1)
     (receipt,) = planning.receive_order(order=line.order, goods=goods, who=shop.planner, key="k")
     assert receipt.to_place == shop.bin
+
+
+def test_a_receipt_taken_back_is_off_the_shelf_and_still_to_come(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    line = shop.order(quantity=20)
+    (first,), (second,) = shop.receive(line, 10), shop.receive(line, 10)
+    planning.take_back_receipt(receipt=first, who=shop.attendant, key="back", note="counted twice")
+    line.refresh_from_db()
+    order = PurchaseOrder.objects.get()
+    assert (line.received, line.still_to_come, order.state) == (10, 10, PurchaseOrder.State.PART_RECEIVED)
+    assert on_hand(design=shop.chamfer_tip) == 10
+    undone = Move.objects.get(reverses=first.move)
+    assert (undone.note, undone.who, undone.document) == ("counted twice", shop.attendant, "PO-2026-0001")
+    again = planning.take_back_receipt(receipt=first, who=shop.attendant, key="back", note="counted twice")
+    assert again.taken_back
+    with pytest.raises(AlreadyReversed, match=f"by move {undone.pk}"):
+        planning.take_back_receipt(receipt=first, who=shop.attendant, key="once more")
+    planning.take_back_receipt(receipt=second, who=shop.attendant, key="back 2")
+    order.refresh_from_db()
+    assert (order.state, on_hand(design=shop.chamfer_tip)) == (PurchaseOrder.State.OPEN, 0)
+    # What was to come can come again, or the order be given up.
+    shop.receive(line, 20)
+    order.refresh_from_db()
+    assert order.state == PurchaseOrder.State.RECEIVED
+    assert_ledger_balances()
+
+
+def test_an_order_whose_receipts_were_all_taken_back_may_be_cancelled(shop: PlanningShop) -> None:
+    shop.planned()
+    (receipt,) = shop.receive(shop.order(quantity=10), 10)
+    planning.take_back_receipt(receipt=receipt, who=shop.attendant, key="back")
+    assert planning.cancel_order(order=receipt.line.order, who=shop.planner).state == PurchaseOrder.State.CANCELLED
+
+
+def test_a_receipt_whose_pieces_have_gone_is_not_taken_back(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    line = shop.order(quantity=10)
+    (receipt,) = shop.receive(line, 10)
+    shop.check_out(shop.chamfer_tip, 3, by=shop.setter)
+    with pytest.raises(NotEnoughOnHand):
+        planning.take_back_receipt(receipt=receipt, who=shop.attendant, key="back")
+    line.refresh_from_db()
+    assert (line.received, line.order.state) == (10, PurchaseOrder.State.RECEIVED)
+
+
+def test_the_ledger_leaves_a_receipt_to_its_order(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    line = shop.order(quantity=10)
+    (receipt,) = shop.receive(line, 10)
+    for document in ("", "PO-2026-0002"):
+        with pytest.raises(OwnedByDocument, match=r"posted for PO-2026-0001\. Take it back on its page"):
+            stock.reverse(move=receipt.move, who=shop.attendant, key=shop.key(), document=document)
+    line.refresh_from_db()
+    assert (line.received, on_hand(design=shop.chamfer_tip)) == (10, 10)
+    loose = shop.stock(shop.chamfer_tip, 2)
+    stock.reverse(move=loose, who=shop.attendant, key=shop.key())
+    assert on_hand(design=shop.chamfer_tip) == 10
+
+
+def test_receipts_of_before_learn_the_order_they_came_on(shop: PlanningShop) -> None:
+    shop.planned(on_hand=1)
+    line = shop.order(quantity=10)
+    (first,), (second,) = shop.receive(line, 4), shop.receive(line, 6)
+    planning.take_back_receipt(receipt=second, who=shop.attendant, key="back")
+    Move.objects.update(document="")
+    import_module("crib.migrations.0003_move_document").name_orders(apps, None)
+    named = set(Move.objects.filter(document="PO-2026-0001"))
+    assert named == {first.move, second.move, Move.objects.get(reverses=second.move)}
+    assert set(Move.objects.exclude(document="PO-2026-0001").values_list("document", flat=True)) == {""}
+
+
+def test_lead_times_forget_what_was_taken_back(shop: PlanningShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    shop.planned()
+    line = shop.order(quantity=10)
+    monkeypatch.setattr(clock, "now", lambda at=line.order.ordered_at: at + timedelta(days=4))
+    (receipt,) = shop.receive(line, 10)
+    offer = Offer.objects.get()
+    assert (offer.receipts_seen, offer.observed_lead_days) == (1, 4.0)
+    planning.take_back_receipt(receipt=receipt, who=shop.attendant, key="back")
+    offer.refresh_from_db()
+    assert (offer.receipts_seen, offer.observed_lead_days, offer.observed_lead_days_sd) == (0, None, None)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_who_take_a_receipt_back_at_once_take_it_back_once() -> None:
+    shop = PlanningShop()
+    shop.planned(on_hand=0)
+    line = shop.order(quantity=10)
+    (receipt,) = shop.receive(line, 10)
+    who = shop.attendant
+    outcomes = at_once(
+        lambda: planning.take_back_receipt(receipt=receipt, who=who, key="a"),
+        lambda: planning.take_back_receipt(receipt=receipt, who=who, key="b"),
+    )
+    assert sorted(map(type_name, outcomes)) == ["AlreadyReversed", "Receipt"]
+    line.refresh_from_db()
+    assert (line.received, on_hand(design=shop.chamfer_tip)) == (0, 0)
+    assert_ledger_balances()
 
 
 def test_an_order_is_cancelled_only_while_nothing_has_come(shop: PlanningShop) -> None:

@@ -158,6 +158,55 @@ def test_an_order_is_received_on_its_page(shop: PlanningShop) -> None:
     assert refused.status_code == 409
 
 
+def test_a_receipt_is_taken_back_on_its_order_and_not_in_the_ledger(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    (receipt,) = shop.receive(shop.order(quantity=10), 10)
+    client, order = pages(shop.attendant), "/month/orders/PO-2026-0001/"
+    ledger = text(client, "/stock/ledger/")
+    assert f'href="{order}"' in ledger
+    assert f"/stock/ledger/{receipt.move_id}/reverse/" not in ledger
+    by_hand = text(client, f"/stock/ledger/{receipt.move_id}/reverse/")
+    assert "This was posted for" in by_hand
+    assert "Reverse it" not in by_hand
+    refused = client.post(f"/stock/ledger/{receipt.move_id}/reverse/", {"key": "k", "note": "by mistake"})
+    assert refused.status_code == 409
+
+    address = f"{order}receipts/{receipt.pk}/take-back/"
+    assert f'href="{address}"' in text(client, order)
+    assert "stand on PO-2026-0001 as still to come" in text(client, address)
+    assert client.post(address, {"key": "k", "note": ""}).status_code == 400
+    done = client.post(address, {"key": "k", "note": "counted twice"}, follow=True).content.decode()
+    assert "10 CT-45-12 are off the shelf and stand as still to come" in done
+    assert "taken back by Atto Lind: counted twice" in done
+    assert f'href="{address}"' not in done
+    assert "taken back before" in text(client, address)
+    assert client.post(address, {"key": "k2", "note": "again"}).status_code == 409
+    assert client.get(f"{order}receipts/9999/take-back/").status_code == 404
+    assert "Cancel this order" in text(pages(shop.planner), order)
+    assert pages(shop.setter).get(address).status_code == 403
+
+
+def test_an_order_page_costs_the_same_whatever_came(shop: PlanningShop) -> None:
+    shop.planned(on_hand=0)
+    line = shop.order(quantity=60)
+    (first,) = shop.receive(line, 5)
+    planning.take_back_receipt(receipt=first, who=shop.attendant, key="back")
+    client = pages(shop.attendant)
+
+    def count() -> int:
+        text(client, "/month/orders/PO-2026-0001/")
+        with CaptureQueriesContext(connection) as asked:
+            text(client, "/month/orders/PO-2026-0001/")
+        return len(asked)
+
+    few = count()
+    for number in range(5):
+        (one,) = shop.receive(line, 5)
+        if number % 2:
+            planning.take_back_receipt(receipt=one, who=shop.attendant, key=f"back {number}")
+    assert count() == few
+
+
 def test_an_order_of_which_nothing_came_is_cancelled(shop: PlanningShop) -> None:
     shop.planned()
     order = shop.order().order

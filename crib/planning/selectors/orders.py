@@ -19,7 +19,8 @@ def orders() -> QuerySet[PurchaseOrder]:
 
 def find_order(*, number: str) -> PurchaseOrder:
     """An order by its number, with its lines and what has come of them."""
-    receipts = Prefetch("receipts", queryset=Receipt.objects.select_related("to_place", "received_by"))
+    came = Receipt.objects.select_related("to_place", "received_by", "move__reversed_by__who")
+    receipts = Prefetch("receipts", queryset=came)
     lines = OrderLine.objects.select_related("design").prefetch_related(receipts).order_by("design__code")
     found = number.isprintable() and (
         PurchaseOrder.objects.filter(number=number)
@@ -35,7 +36,7 @@ def find_order(*, number: str) -> PurchaseOrder:
 def receipts() -> QuerySet[Receipt]:
     """Everything that came for orders, the last first."""
     return Receipt.objects.select_related(
-        "line__order__supplier", "line__design", "to_place", "received_by", "move"
+        "line__order__supplier", "line__design", "to_place", "received_by", "move__reversed_by"
     ).order_by("-received_at", "-pk")
 
 

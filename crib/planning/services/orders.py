@@ -23,10 +23,11 @@ from crib.planning.drafts import Goods
 from crib.planning.errors import AlreadyOrdered, GoodsCame, NoLongerNeeded, NoOffer, OrderClosed, OverReceipt
 from crib.planning.judging import lead_of
 from crib.planning.models import OrderLine, PurchaseOrder, Receipt, Suggestion
+from crib.stock.errors import AlreadyReversed
 from crib.stock.ledger import raise_pulses
-from crib.stock.models import Place
+from crib.stock.models import Move, Place
 from crib.stock.selectors import home_for
-from crib.stock.services import receive
+from crib.stock.services import receive, reverse
 
 MOST_PIECES = 1_000_000
 TRIES = 5
@@ -137,6 +138,28 @@ def receive_order(
     return receipts
 
 
+@transaction.atomic
+def take_back_receipt(*, receipt: Receipt, who: Person, key: str, note: str = "") -> Receipt:
+    """Take off the shelf again what was received by mistake; it stands as still to come. The same key counts once."""
+    order = PurchaseOrder.objects.select_for_update(of=("self",)).get(lines__receipts=receipt)
+    receipt = Receipt.objects.select_related("line__design", "move__design").get(pk=receipt.pk)
+    undone = Move.objects.filter(reverses=receipt.move).first()
+    if undone is not None:
+        if undone.key == key:
+            return receipt
+        raise AlreadyReversed(f"This receipt was taken back before, by move {undone.pk}.", field="receipt")
+    reverse(move=receipt.move, who=who, key=key, note=note, document=receipt.move.document)
+    OrderLine.objects.filter(pk=receipt.line_id).update(received=F("received") - receipt.quantity)
+    some_came = order.lines.filter(received__gt=0).exists()
+    order.state = PurchaseOrder.State.PART_RECEIVED if some_came else PurchaseOrder.State.OPEN
+    order.save(update_fields=["state"])
+    _learn_lead_times({receipt.line.design_id}, order)
+    details = {receipt.line.design.code: receipt.quantity}
+    record_change(who=who, what="order", which=order.number, act="receipt taken back", details=details)
+    receipt.refresh_from_db()
+    return receipt
+
+
 def _refuse_decided(suggestion: Suggestion) -> None:
     if suggestion.state == Suggestion.State.ORDERED:
         line = OrderLine.objects.filter(suggestion=suggestion).select_related("order").first()
@@ -218,7 +241,7 @@ def _receive_line(
         raise BadInput("to_place", f"{line.design.code} has no bin yet. Say where it goes.")
     move = receive(
         design=line.design, quantity=goods.quantity, to_place=place, supplier=order.supplier, who=who, key=key,
-        lot=goods.lot, note=order.number, at=at,
+        lot=goods.lot, note=order.number, document=order.number, at=at,
     )  # fmt: skip
     line.refresh_from_db()
     return Receipt.objects.create(
@@ -246,7 +269,9 @@ def _learn_lead_times(designs: set[int], order: PurchaseOrder) -> None:
     """The days from order to first arrival, as seen on every line of this supplier and design."""
     for offer in Offer.objects.filter(supplier=order.supplier, design__in=designs):
         days: dict[int, float] = {}
-        receipts = Receipt.objects.filter(line__design=offer.design_id, line__order__supplier=offer.supplier_id)
+        receipts = Receipt.objects.filter(
+            line__design=offer.design_id, line__order__supplier=offer.supplier_id, move__reversed_by=None
+        )
         for line, ordered, came in receipts.order_by("-received_at").values_list(
             "line", "line__order__ordered_at", "received_at"
         ):
@@ -254,7 +279,7 @@ def _learn_lead_times(designs: set[int], order: PurchaseOrder) -> None:
         seen = list(days.values())
         Offer.objects.filter(pk=offer.pk).update(
             receipts_seen=len(seen),
-            observed_lead_days=fmean(seen),
+            observed_lead_days=fmean(seen) if seen else None,
             observed_lead_days_sd=stdev(seen) if len(seen) > 1 else None,
         )
 

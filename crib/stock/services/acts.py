@@ -20,6 +20,7 @@ from crib.stock.errors import (
     ItemNotThere,
     NobodyThere,
     NotEnoughOnHand,
+    OwnedByDocument,
     SpentNotHandedOut,
 )
 from crib.stock.ledger import write_move
@@ -41,9 +42,13 @@ def receive(
     condition: str = Condition.NEW,
     lot: str = "",
     note: str = "",
+    document: str = "",
     at: datetime | None = None,
 ) -> Move:
-    """Take delivery of `quantity` pieces; bodies and holders become items with labels at once."""
+    """Take delivery of `quantity` pieces; bodies and holders become items with labels at once.
+
+    With a `document`, such as an order, the line belongs to that: it is taken back there, never in the ledger alone.
+    """
     _on_hand_place(to_place, field="to_place")
     noted = "; ".join(part for part in (f"lot {lot.strip()}" if lot.strip() else "", note.strip()) if part)
     draft = MoveDraft(
@@ -55,6 +60,7 @@ def receive(
         why=Move.Why.RECEIVE,
         key=key,
         note=noted,
+        document=document,
         at=at,
     )
     if condition == Condition.SPENT:
@@ -227,8 +233,13 @@ def transfer(
     return _posted(draft, who)
 
 
-def reverse(*, move: Move, who: Person, key: str, note: str = "", at: datetime | None = None) -> Move:
-    """Post the line that takes `move` back; the first line stays for all to see."""
+def reverse(
+    *, move: Move, who: Person, key: str, note: str = "", document: str = "", at: datetime | None = None
+) -> Move:
+    """Post the line that takes `move` back; the first line stays for all to see.
+
+    Whoever keeps the document that a line belongs to names it here and puts the document right as well.
+    """
     draft = MoveDraft(
         design=move.design,
         quantity=move.quantity,
@@ -242,6 +253,7 @@ def reverse(*, move: Move, who: Person, key: str, note: str = "", at: datetime |
         key=key,
         note=note,
         reverses=move,
+        document=move.document,
         at=at,
     )
     if (done := done_before(draft)) is not None:
@@ -252,6 +264,11 @@ def reverse(*, move: Move, who: Person, key: str, note: str = "", at: datetime |
         # The ledger alone would then say that a tip lies in the crib which still cuts in a machine.
         raise Refused(
             "This was done to a built tool. Take the piece out or put it in on the Machines page.", field="move"
+        )
+    if move.document != document:
+        raise OwnedByDocument(
+            f"This was posted for {move.document}. Take it back on its page, which then is right as well.",
+            field="move",
         )
     _refuse_second_reversal(move)
     try:

@@ -143,6 +143,7 @@ class _Batch:
             job=draft.job,
             key=draft.key,
             reverses=draft.reverses,
+            document=draft.document,
         )
 
 

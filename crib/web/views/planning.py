@@ -24,6 +24,8 @@ from crib.web import charts
 from crib.web.acting import need_acting, needs
 from crib.web.formats import day as day_text
 from crib.web.formats import number
+from crib.web.stock_forms import ReverseForm
+from crib.web.views.stock_acts import answer_form
 
 ORDERS_ON_A_PAGE = 50
 
@@ -243,6 +245,7 @@ def _show_order(
     refused: str = "",
     status: int = 200,
 ) -> HttpResponse:
+    receipts = [receipt for line in found.lines.all() for receipt in line.receipts.all()]
     shown = {
         "order": found,
         "lines": [
@@ -258,7 +261,8 @@ def _show_order(
         "shelves": Place.objects.filter(kind__in=Place.ON_HAND, retired_at=None).order_by("code"),
         "key": (said or {}).get("key") or uuid.uuid4().hex,
         "refused": refused,
-        "receipts": [receipt for line in found.lines.all() for receipt in line.receipts.all()],
+        "receipts": receipts,
+        "something_came": any(not one.taken_back for one in receipts),
     }
     return render(request, "crib/planning/order.html", shown, status=status)
 
@@ -284,6 +288,26 @@ def receive_order(request: HttpRequest, number: str) -> HttpResponse:
     pieces = ", ".join(f"{one.quantity} {one.line.design.code} in {one.to_place.code}" for one in receipts)
     messages.success(request, f"Received {pieces}.")
     return redirect("crib:order", number=number)
+
+
+@needs("receive_goods")
+@require_http_methods(["GET", "HEAD", "POST"])
+def take_back_receipt(request: HttpRequest, number: str, pk: int) -> HttpResponse:
+    """Take back what was received by mistake: off the shelf, and to come once more."""
+    found = selectors.find_order(number=number)
+    receipt = next((one for line in found.lines.all() for one in line.receipts.all() if one.pk == pk), None)
+    if receipt is None:
+        raise NotFound(f"{number} has no such receipt. Choose one of those on its page.", field="receipt")
+    form = ReverseForm(request.POST if request.method == "POST" else None)
+
+    def act() -> HttpResponse:
+        services.take_back_receipt(receipt=receipt, who=need_acting(request), **form.cleaned_data)
+        messages.success(
+            request, f"{receipt.quantity} {receipt.line.design.code} are off the shelf and stand as still to come."
+        )
+        return redirect("crib:order", number=number)
+
+    return answer_form(request, form, act, "crib/planning/take_back.html", {"order": found, "receipt": receipt})
 
 
 def _read_goods(request: HttpRequest, lines: list[OrderLine]) -> list[services.Goods]:
