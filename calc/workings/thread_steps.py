@@ -60,7 +60,7 @@ def _tell_pipe_profile(given: Given, found: Found, named: Thread) -> None:
     found.results |= {"gauge_length": named.gauge_length, "useful_length": named.useful_length}
     length, useful = show(named.gauge_length), show(named.useful_length)
     found.working += [
-        Step("Taper", f"1 in {TAPER} on the diameter", f"{TAPER} mm further in, the diameter is 1 mm smaller",
+        Step("Taper", f"1 in {TAPER} on the diameter", f"{TAPER} further in, the diameter is 1 smaller",
              "1:16, 1.79° a side", source),
         Step("Screwed together by hand", "length from the small end to the gauge plane, from the table", named.size,
              length, source),

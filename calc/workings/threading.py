@@ -180,16 +180,16 @@ def _hole(given: Given, found: Found, named: Thread) -> tuple[Quantity, Drill]:
         found.cautions.append("A form tap needs the hole within a few hundredths: try it on a test piece first.")
     _tell_hole(given, found, named, hole, asked)
     if stock:
-        sizes, source = f"of {len(stock)} in stock", "common-practice"
+        sizes, source = f"the nearest of {len(stock)} in stock", "common-practice"
     elif named.inch:
-        sizes, source = "number, letter, fraction", "drill-gauges"
+        sizes, source = "the nearest of numbers, letters and fractions", "drill-gauges"
     else:
-        sizes, source = "metric sizes", "iso-235 (m)"
+        sizes, source = "the nearest of the metric sizes", "iso-235 (m)"
     says = "Nearest drill in stock" if stock else "Nearest standard drill"
     if drill.name == "bored":
         says, sizes = "No standard drill is near", "bored to size"
     if stock or asked is not None or not named.pipe:
-        found.working.append(Step(says, sizes, f"near {given.show(hole)}", _named(given, drill), source))
+        found.working.append(Step(says, sizes, f"{given.show(hole)} wanted", _named(given, drill), source))
     return hole, drill
 
 

@@ -35,7 +35,7 @@ def test_both_neighbours_are_told_with_what_they_leave() -> None:
 def test_the_stock_decides_the_drill_and_its_neighbours() -> None:
     answer = ask("M10", stock="8, 8.6, 9.2, 12")
     assert answer.results["drill"].value == {"name": "8.6", "mm": 8.6}
-    assert step(answer, "Nearest drill in stock").formula == "of 4 in stock"
+    assert step(answer, "Nearest drill in stock").formula == "the nearest of 4 in stock"
     assert step(answer, "Next smaller drill").result.startswith("8 mm")
     assert step(answer, "Next larger drill").result.startswith("9.2 mm")
     # What is as large as the thread is no neighbour worth a line.
