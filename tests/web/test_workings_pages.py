@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import re
 from dataclasses import replace
-from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
@@ -14,7 +13,6 @@ from django.urls import reverse
 
 from calc.workings import Input, Kind, Working, all_workings, get, run
 from crib.catalogue.models import WorkMaterial
-from crib.web.working_drawings import drawing_of
 from crib.web.working_fields import ask, example_query
 from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme, accessibility_faults
@@ -235,70 +233,6 @@ def test_lists_of_plain_numbers_and_open_choices() -> None:
     assert fields["row"].example == "yes"
     assert fields["shape"].choices[0] == ("", "–")
     assert fields["through"].value == "true"
-
-
-DRAWN: list[tuple[str, dict[str, Any]]] = [
-    ("milling", {"diameter": 16, "teeth": 4, "surface_speed": 60, "feed_per_tooth": 0.1, "radial_depth": 3}),
-    ("milling", {"diameter": 16, "teeth": 1, "surface_speed": 60, "feed_per_tooth": 0.1, "radial_depth": 16}),
-    ("drilling", {"diameter": 8, "surface_speed": 40, "feed": 0.1, "depth": 20}),
-    ("drilling", {"diameter": 8, "surface_speed": 40, "feed": 0.1, "depth": 20, "through": True}),
-    ("chamfer-edge", {"included_angle": 90, "tip_diameter": 1, "axis_offset": 1, "depth_below_face": 1.2}),
-    (
-        "chamfer-edge",
-        {"included_angle": 60, "tip_diameter": 1, "max_diameter": 40, "chamfer_width": 0.3, "contact_low": 0.2},
-    ),
-    (
-        "chamfer-edge",
-        {"included_angle": 90, "tip_diameter": 1, "max_diameter": 5, "axis_offset": 0.3, "depth_below_face": 3},
-    ),
-    ("chamfer-hole", {"included_angle": 90, "tip_diameter": 1, "hole_diameter": 6.8, "chamfer_diameter": 8.8}),
-    (
-        "chamfer-hole",
-        {
-            "included_angle": 90, "tip_diameter": 1, "max_diameter": 10, "hole_diameter": 20, "chamfer_diameter": 22,
-            "how": "interpolate",
-        },
-    ),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("name", "asked"), DRAWN)
-def test_a_drawing_stays_on_its_paper_and_says_what_it_shows(name: str, asked: dict[str, Any]) -> None:
-    drawn = str(drawing_of(run(name, asked)))
-    width, height = map(float, re.search(r'viewBox="0 0 (\S+) (\S+)"', drawn).groups())  # type: ignore[union-attr]
-    for x, y in re.findall(r"[ML]([-\d.]+) ([-\d.]+)", drawn):
-        assert -0.5 <= float(x) <= width + 0.5
-        assert -0.5 <= float(y) <= height + 0.5
-    assert "<desc>" in drawn
-    assert 'class="band"' in drawn
-    assert "style=" not in drawn
-
-
-def test_the_band_is_drawn_to_scale() -> None:
-    asked = {"included_angle": 90, "tip_diameter": 1, "max_diameter": 10, "chamfer_width": 2, "contact_low": 1}
-    drawn = str(drawing_of(run("chamfer-edge", asked)))
-    band = re.search(r'class="band" d="M(\S+) (\S+)L(\S+) (\S+)"', drawn)
-    depth = re.search(r'd="M(\S+) (\S+)L\S+ (\S+)"/>(?:<path class="dim"[^>]*/>){2}<text[^>]*>z 3 mm', drawn)
-    assert band is not None
-    assert depth is not None
-    across, down = float(band[3]) - float(band[1]), float(band[4]) - float(band[2])
-    assert across == pytest.approx(down, abs=0.2)
-    # z is 3 mm, the chamfer 2 mm.
-    assert (float(depth[3]) - float(depth[2])) / down == pytest.approx(1.5, abs=0.02)
-
-
-@pytest.mark.parametrize(
-    ("name", "asked"),
-    [
-        ("turning", {"diameter": 80, "surface_speed": 120, "feed": 0.2}),
-        ("milling", {"diameter": 16, "teeth": 4, "surface_speed": 60, "feed_per_tooth": 0.1}),
-        ("drilling", {"diameter": 8, "surface_speed": 40, "feed": 0.1}),
-        ("drilling", {"diameter": 8, "surface_speed": 40, "feed": 0.1, "depth": 500}),
-        ("chamfer-hole", {"included_angle": 90, "tip_diameter": 1, "hole_diameter": 0.8, "chamfer_diameter": 2}),
-    ],
-)
-def test_nothing_is_drawn_of_what_is_not_known(name: str, asked: dict[str, Any]) -> None:
-    assert drawing_of(run(name, asked)) == ""
 
 
 def test_typed_markup_stays_text(client: Client) -> None:

@@ -21,7 +21,7 @@ from crib.catalogue.known import cutting_material_names
 from crib.core.errors import NotFound
 from crib.life.known import look_up
 from crib.web.acting import signed_in_person
-from crib.web.working_drawings import drawing_of
+from crib.web.drawings import drawing_of
 from crib.web.working_fields import Asked, ask, example_query
 
 MOST_FIGURES = 4
