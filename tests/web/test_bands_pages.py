@@ -38,7 +38,7 @@ def rows(page: str) -> list[list[str]]:
     assert table
     body = table[1].split("<tbody>")[1]
     return [
-        [re.sub(r"<svg.*?</svg>|<[^>]+>", "", cell).strip() for cell in re.findall(r"<td[^>]*>(.*?)</td>", row)]
+        [re.sub(r"<svg.*?</svg>|<[^>]+>", "", cell).strip() for cell in re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", row)]
         for row in re.findall(r"<tr>(.*?)</tr>", body)
     ]
 

@@ -7,6 +7,7 @@ records; nothing here reads or writes the database but the settings' time zone.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,7 +17,7 @@ import numpy as np
 from crib.management.demo.calendar import Shift, shifts_between
 from crib.management.demo.laws import Duty, Fate, WearFigures, draw_fate, typical_life, wear_land
 from crib.management.demo.past import Past, PastEdge, PastLook, PastRun, PastTool, Seat
-from crib.management.demo.scenario import Batch, Part, Scenario, Step
+from crib.management.demo.scenario import Batch, Part, Row, Scenario, Step
 
 SHORT_OF_MINUTES = 0.02
 # The part under way at this moment must be over by now, even when it costs a handful of changes on top.
@@ -34,6 +35,11 @@ class Work:
     corners: int
     minutes_per_part: float
     life: float
+    paces: tuple[float, ...]
+
+    def pace_of(self, edge: int) -> float:
+        """Minutes of the edge of this number, over those of the first one: another band turns another diameter."""
+        return self.paces[(edge - 1) % len(self.paces)]
 
 
 def draw_past(scenario: Scenario, minutes_per_part: Mapping[tuple[str, int], float], now: datetime) -> Past:
@@ -60,6 +66,15 @@ def _seats(scenario: Scenario) -> dict[tuple[str, str, str], Seat]:
                     pocket += 1
                     seats[key] = Seat(part.machine, pocket, step.tip, step.body)
     return seats
+
+
+def _paces(design: Row, step: Step) -> tuple[float, ...]:
+    """Of each band of the flute, over the first one's: at one surface speed the minutes go with the diameter."""
+    if not step.bands:
+        return (1.0,)
+    flat, slope = float(design["tip_flat_mm"]), math.tan(math.radians(float(design["included_angle_deg"])) / 2)
+    across = [flat + 2 * high * slope for _, high in step.bands]
+    return tuple(diameter / across[0] for diameter in across)
 
 
 class _MachineWalk:
@@ -131,6 +146,7 @@ class _MachineWalk:
             corners=int(design["edges"]),
             minutes_per_part=self.minutes_per_part[name],
             life=typical_life(self.scenario.law_of(step.tip, part.material), duty, factor),
+            paces=_paces(design, step),
         )
 
     def _end_of_job(self, works: list[Work]) -> None:
@@ -230,7 +246,8 @@ class _ShiftWalk:
         minutes = work.minutes_per_part * float(self.chance.normal(1, machine.story["minutes_spread"]))
         while True:
             tool, edge = machine.edge_for(work, moment, self.by)
-            outcome, cut, finished = self._what_happens(edge, minutes)
+            pace = work.pace_of(edge.number)
+            outcome, cut, finished = self._what_happens(edge, minutes * pace)
             if cut > SHORT_OF_MINUTES:
                 self._book(work.seat, edge, moment, cut, parts=int(finished))
                 moment += timedelta(minutes=cut)
@@ -243,7 +260,7 @@ class _ShiftWalk:
             if finished:
                 return moment + timedelta(minutes=0.4)
             if outcome == "worn":
-                minutes = max(minutes - cut, SHORT_OF_MINUTES)
+                minutes = max(minutes - cut / pace, SHORT_OF_MINUTES)
 
     def _what_happens(self, edge: PastEdge, minutes: float) -> tuple[str, float, bool]:
         """What comes of cutting the next part: the outcome if the edge ends, the minutes cut, whether it is finished.
