@@ -19,6 +19,8 @@ SIZE = 15.0  # of the words, as workings.css sets it
 LINE = 18.0
 ARROW = 8.0
 LARGEST = 1e9
+NEAREST = [LINE * ((step + 1) // 2) * (1 if step % 2 else -1) for step in range(400)]
+RISING = [-LINE * step for step in range(12)] + NEAREST
 
 Anchor = Literal["start", "middle", "end"]
 
@@ -76,9 +78,7 @@ class Sheet:
         width = text_width(words) * (1.08 if bold else 1.0)
         left = x - {"start": 0.0, "middle": width / 2, "end": width}[anchor]
         left = max(EDGE / 2, min(left, self.width - EDGE / 2 - width))
-        nearest = [LINE * ((step + 1) // 2) * (1 if step % 2 else -1) for step in range(400)]
-        above = [-LINE * step for step in range(12)] if rise else []
-        for down in above + nearest:
+        for down in RISING if rise else NEAREST:
             box = Box(left, y + down - 0.8 * SIZE, left + width, y + down + 0.25 * SIZE)
             if box.top >= 0 and not any(box.meets(other) for other in self.boxes):
                 break

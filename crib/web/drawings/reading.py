@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any
 
 from calc.units import Quantity, System, show, ureg
@@ -77,7 +78,7 @@ class Known:
     def quantity(self, name: str, unit: str) -> Quantity:
         return ureg.Quantity(self.number(name), unit)
 
-    @property
+    @cached_property
     def system(self) -> System:
         """The reader's units, told from the texts: an answer does not carry them."""
         values = [*self.answer.inputs.values(), *self.answer.results.values()]
