@@ -14,18 +14,23 @@ from calc.units import ureg
 
 EXAMPLES = "M10, M10x1.25, 5/16-18 UNC, #10-32, G 1/2 or 1/2-14 NPT"
 LONGEST = 60
+_ROUNDED = 0.0006  # inches by which a size written in three decimals may be off
 _FINER_THAN_INCHES = 20  # whole inches of four and more have fewer threads per inch than any number screw
 _GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _DASHES = str.maketrans({"–": "-", "—": "-", "−": "-", "×": "X", "*": "X", "″": '"', "”": '"', ",": ".", "Ø": None})
-_CLASS = r"(?:[ -]*(?:CLASS )?\d[A-H](?:\d[A-H])?)?(?:[ -]*(?P<hand>[LR])\.?H\.?)?"
-_METRIC = re.compile(r"M ?(?P<d>\d{1,3}(?:\.\d+)?)(?:(?: ?[X-] ?| )(?P<p>\d{0,2}\.\d+|\d{1,2}))?" + _CLASS)
+_HAND = r"(?:[ -]*(?P<hand>[LR])\.?H\.?)?"
+_METRIC = re.compile(
+    r"M ?(?P<d>\d{1,3}(?:\.\d+)?)(?:(?: ?[X-] ?| )(?P<p>\d{0,2}\.\d+|\d{1,2}))?(?:[ -]+\d[A-H](?:\d[A-H])?)?" + _HAND
+)
 _SIZE = (
     r"(?P<size>(?:#|NO\.? ?|NR\.? ?|NUMBER )\d{1,2}|(?:\d[ -])?\d{1,2}/\d{1,2}|\d?\.\d+|\d{1,2})(?: ?(?:\"|IN\b\.?))?"
 )
-_NAMED = r"(?:(?P<const>\d{1,2})-?)?(?P<series>UNC|UNF|UNEF|UNS|UN|NC|NF|NEF|NS)"
+_SERIES = r"(?P<series>UNC|UNF|UNEF|UNS|UN|NC|NF|NEF|NS)"
+_CONST = r"(?:(?P<const>\d{1,2})-?)?"
+_CLASS = r"(?:CLASS )?[123][AB]"
 _TPI = r"(?:[ X-]+(?P<tpi>\d{1,2}(?:\.\d+)?|4 1/2)(?: ?TPI)?)?"
-_UNIFIED = re.compile(_SIZE + _TPI + r"(?:[ -]*" + _NAMED + ")?" + _CLASS)
-_UNIFIED_FIRST = re.compile(_NAMED + r"[ -]*" + _SIZE + _TPI + _CLASS)
+_UNIFIED = re.compile(rf"{_SIZE}{_TPI}(?:(?:[ -]+{_CONST}|[ -]*){_SERIES}(?:[ -]*{_CLASS})?|[ -]+{_CLASS})?{_HAND}")
+_UNIFIED_FIRST = re.compile(rf"{_CONST}{_SERIES}[ -]*{_SIZE}{_TPI}(?:[ -]+{_CLASS})?{_HAND}")
 
 
 @lru_cache(maxsize=1024)
@@ -164,12 +169,13 @@ def _unified_size(written: str, tpi: float | None) -> str:
         number, inch = UNIFIED[f"#{size}"], UNIFIED.get(size, ())
         if (not inch and (tpi is None or tpi >= _FINER_THAN_INCHES)) or (tpi and tpi in number and tpi not in inch):
             return f"#{size}"
-    if "." in size:
-        for listed in UNIFIED:
-            if abs(unified_inches(listed) - float(size)) < 0.0006:
-                return listed
-        return f"{float(size):g}"
-    return size
+    if size in UNIFIED or size.startswith("#"):
+        return size
+    inches = unified_inches(size)
+    nearest = min(UNIFIED, key=lambda listed: abs(unified_inches(listed) - inches))
+    if abs(unified_inches(nearest) - inches) < _ROUNDED:
+        return nearest
+    return f"{inches:g}" if "." in size else size
 
 
 def unified_inches(size: str) -> float:
