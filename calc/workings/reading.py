@@ -12,6 +12,8 @@ from calc.workings.declaration import LOOKED_UP, Given, Group, Input, InputError
 
 LONGEST_WORD = 200
 MOST_ROWS = 5000
+LARGEST = 1e12
+SMALLEST = 1e-9
 _YES = frozenset({"true", "yes", "y", "on", "1"})
 _NO = frozenset({"false", "no", "n", "off", "0"})
 
@@ -167,9 +169,9 @@ def read_one(entry: Input, raw: object, argument: str = "") -> Any:
         case Kind.QUANTITY:
             return _within_bounds(entry, name, read_quantity(name, raw, entry.unit))
         case Kind.NUMBER:
-            return _within_bounds(entry, name, read_number(name, raw))
+            return _within_bounds(entry, name, _sensible(name, read_number(name, raw)))
         case Kind.COUNT:
-            return _whole(entry, name, read_number(name, raw))
+            return _whole(entry, name, _sensible(name, read_number(name, raw)))
         case Kind.BOOL:
             return _yes_or_no(name, raw)
         case Kind.LIST:
@@ -178,6 +180,13 @@ def read_one(entry: Input, raw: object, argument: str = "") -> Any:
             return _members(entry, name, raw)
         case _:
             return _word(entry, name, raw)
+
+
+def _sensible(name: str, value: float) -> float:
+    """Bounds beyond which no price, count or factor of a shop lies, and where arithmetic begins to overflow."""
+    if abs(value) > LARGEST or 0 < abs(value) < SMALLEST:
+        raise WorkingError(name, f"{said(name)} of {value:.3g} is beyond anything a shop can mean; check the number.")
+    return value
 
 
 def _whole(entry: Input, name: str, value: float) -> int:
@@ -210,7 +219,7 @@ def _yes_or_no(name: str, raw: object) -> bool:
 
 
 def _word(entry: Input, name: str, raw: object) -> str:
-    number = isinstance(raw, int | float) and not isinstance(raw, bool) and math.isfinite(raw)
+    number = isinstance(raw, int | float) and not isinstance(raw, bool) and -math.inf < raw < math.inf
     if not isinstance(raw, str) and not number:
         raise WorkingError(name, f"{said(name)} must be a word or a line of text.")
     text = str(raw).strip()

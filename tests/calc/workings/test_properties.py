@@ -359,3 +359,13 @@ def test_a_result_moves_the_way_it_must(rule: Rule, data: st.DataObject) -> None
 def test_every_working_has_its_direction() -> None:
     # A fit of lives has none: what is longer in it, and what that does to its shape, is looked at above.
     assert {rule.working for rule in RULES} | {"life-fit"} == {working.name for working in all_workings()}
+
+
+@pytest.mark.parametrize("absurd", [1e13, -1e13, 1e-10, 5e-324, 1e308])
+@pytest.mark.parametrize(("working", "name"), [("economics", "edge_cost"), ("reorder", "price"), ("milling", "teeth")])
+def test_a_plain_number_no_shop_can_mean_is_refused(working: str, name: str, absurd: float) -> None:
+    with pytest.raises(WorkingError) as problem:
+        run(working, {**get(working).example, name: absurd})
+    assert problem.value.argument == name
+    if working != "milling" or absurd == 1e308:
+        assert "beyond anything a shop can mean" in problem.value.sentence
