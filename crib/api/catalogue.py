@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from rest_framework.routers import BaseRouter
 
 from crib.api.base import ShopView, needs
-from crib.api.fields import PhysicalField
+from crib.api.fields import CurveField, PhysicalField
 from crib.api.idempotency import signed_in
 from crib.catalogue import services
 from crib.catalogue.models import CODE, Design, Job, Machine, Offer, Supplier, WorkMaterial
@@ -64,6 +64,8 @@ class DesignSerializer(serializers.ModelSerializer[Design]):
     lead_angle_deg = PhysicalField(unit="deg", required=False, allow_null=True)
     point_angle_deg = PhysicalField(unit="deg", required=False, allow_null=True)
     max_spindle_speed = PhysicalField(unit="1/min", required=False, allow_null=True)
+    hone_mm = mm()
+    max_chip_mm = mm()
 
     class Meta:
         model = Design
@@ -87,6 +89,7 @@ class MachineSerializer(serializers.ModelSerializer[Machine]):
     max_spindle_speed = PhysicalField(unit="1/min", required=False, allow_null=True)
     max_feed_rate = PhysicalField(unit="mm/min", required=False, allow_null=True)
     max_power_kw = PhysicalField(unit="kW", required=False, allow_null=True)
+    power_curve = CurveField(required=False)
 
     class Meta:
         model = Machine

@@ -41,3 +41,48 @@ class PhysicalField(serializers.Field[float, Any, float, Any]):
 
     def to_representation(self, value: float) -> float:
         return value if math.isfinite(value) else 0.0
+
+
+@extend_schema_field(
+    {
+        "type": "array",
+        "items": {
+            "type": "array",
+            "minItems": 2,
+            "maxItems": 2,
+            "items": {"oneOf": [{"type": "number"}, {"type": "string"}]},
+        },
+        "example": [[1500, 15], [6000, "20 hp"]],
+    }
+)
+class CurveField(serializers.Field[list[list[float]], Any, list[list[float]], Any]):
+    """A spindle's power over its speed: [[speed, power], …], numbers in 1/min and kW or texts with a unit."""
+
+    default_error_messages = {
+        "not_a_list": "Give a list of points, such as [[1500, 15], [6000, 15]].",
+        "not_a_point": "Point {number} is not a speed and a power, such as [1500, 15].",
+        "unread": "Point {number}: {sentence}",
+    }
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", "points of speed in 1/min and power in kW, the speeds rising; empty: not known")
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> list[list[float]]:
+        if not isinstance(data, list):
+            self.fail("not_a_list")
+        return [self._point(number, point) for number, point in enumerate(data, start=1)]
+
+    def _point(self, number: int, point: Any) -> list[float]:
+        if not isinstance(point, list) or len(point) != 2:
+            self.fail("not_a_point", number=number)
+        try:
+            return [
+                float(read_quantity(name, value, unit).magnitude)
+                for name, value, unit in zip(("speed", "power"), point, ("1/min", "kW"), strict=True)
+            ]
+        except WorkingError as unread:
+            self.fail("unread", number=number, sentence=unread.sentence)
+
+    def to_representation(self, value: list[list[float]]) -> list[list[float]]:
+        return value

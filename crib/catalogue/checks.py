@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -19,16 +20,24 @@ ABOVE_ZERO = (
     "length_mm",
     "max_spindle_speed",
     "carbide_mass_g",
+    "hone_mm",
+    "max_chip_mm",
 )
 # Beyond this no tool of any shop reaches; a slip of a decimal point does.
 LONGEST_MM = 10_000.0
 MOST_EDGES = 200
+THICKEST_CHIP_MM = 5.0
+FEWEST_POINTS, MOST_POINTS = 2, 30
+FASTEST, STRONGEST_KW = 500_000.0, 1_000.0
+# What a spindle may give for a short time, over its rated power; common practice, no source.
+OVERLOAD = 1.5
 
 
 def check_design(design: Design) -> None:
     """Refuse what no tool can be."""
     for name in ABOVE_ZERO:
         _above_zero(design, name, most=LONGEST_MM if name.endswith("_mm") else None)
+    _check_chip(design)
     for name in ANGLES:
         _above_zero(design, name, most=180.0)
     if design.corner_radius_mm is not None and not 0 <= design.corner_radius_mm <= LONGEST_MM:
@@ -54,6 +63,13 @@ def check_design(design: Design) -> None:
             raise BadInput(f"{side}_system", "Name the system of the coupling, not only its size.")
 
 
+def _check_chip(design: Design) -> None:
+    for name in ("hone_mm", "max_chip_mm"):
+        _above_zero(design, name, most=THICKEST_CHIP_MM)
+    if design.hone_mm and design.max_chip_mm and design.hone_mm >= design.max_chip_mm:
+        raise BadInput("hone_mm", "The hone is smaller than the thickest chip: a chip must be thicker than the hone.")
+
+
 def check_material(material: WorkMaterial) -> None:
     """Refuse figures that no metal has."""
     _above_zero(material, "kc11", most=20_000.0)
@@ -67,6 +83,32 @@ def check_material(material: WorkMaterial) -> None:
         raise BadInput("speed_low", "The lower speed is above the higher one.")
 
 
+# Each figure of a material with the source that stands beside it.
+SOURCE_OF = {
+    "kc11": "kc11_source",
+    "mc": "mc_source",
+    "taylor_n": "taylor_n_source",
+    "speed_low": "speed_source",
+    "speed_high": "speed_source",
+}
+FIGURE = {"kc11": "kc1.1", "mc": "mc", "taylor_n": "n", "speed_low": "the speed", "speed_high": "the speed"}
+ASSUMED = "assumed"
+
+
+def check_sources(material: WorkMaterial, fields: Mapping[str, Any]) -> None:
+    """Refuse a new figure under a source that spoke of the old one; what was assumed may stay so."""
+    for name, source in SOURCE_OF.items():
+        if name not in fields or source in fields or fields[name] is None or fields[name] == getattr(material, name):
+            continue
+        said = getattr(material, source)
+        if said != ASSUMED:
+            raise BadInput(
+                source,
+                f"You changed {FIGURE[name]}, but its source still says “{said}”. Say where the new figure comes from, "
+                f"or “{ASSUMED}”.",
+            )
+
+
 def check_machine(machine: Machine) -> None:
     """Refuse limits that no machine has."""
     for name in ("max_spindle_speed", "max_feed_rate", "max_power_kw"):
@@ -75,6 +117,36 @@ def check_machine(machine: Machine) -> None:
         raise BadInput("efficiency", "Efficiency is a share above 0 and up to 1, such as 0.8.")
     if machine.hourly_rate < 0:
         raise BadInput("hourly_rate", "An hourly rate is not below zero.")
+    check_power_curve(machine)
+
+
+def check_power_curve(machine: Machine) -> None:
+    """Refuse a spindle's power over its speed that no spindle has; no curve at all is allowed."""
+    curve = machine.power_curve
+    if not curve:
+        return
+    if not FEWEST_POINTS <= len(curve) <= MOST_POINTS:
+        said = f"A power curve has {FEWEST_POINTS} to {MOST_POINTS} points of speed and power; this has {len(curve)}."
+        raise BadInput("power_curve", said)
+    before = 0.0
+    for speed, power in curve:
+        if not (math.isfinite(speed) and math.isfinite(power) and speed > 0 and power > 0):
+            raise BadInput("power_curve", f"Speed and power are above zero, not {speed:g} 1/min and {power:g} kW.")
+        if speed <= before:
+            raise BadInput("power_curve", f"The speeds rise from point to point; {speed:g} does not follow {before:g}.")
+        before = speed
+        if speed > FASTEST or power > STRONGEST_KW:
+            raise BadInput(
+                "power_curve",
+                f"No spindle gives {power:g} kW at {speed:g} 1/min. Check the decimal point and the unit.",
+            )
+    highest = max(power for _, power in curve)
+    if machine.max_power_kw and highest > OVERLOAD * machine.max_power_kw:
+        raise BadInput(
+            "power_curve",
+            f"The curve reaches {highest:g} kW, far above the machine's largest power of {machine.max_power_kw:g} kW. "
+            "Correct the one or the other.",
+        )
 
 
 def check_offer(offer: Offer) -> None:

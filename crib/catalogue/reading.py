@@ -54,6 +54,27 @@ def show_shifts(shifts: Iterable[MachineShift]) -> str:
     return "\n".join(f"{DAYS[shift.weekday]} {shift.starts:%H:%M}-{shift.ends:%H:%M}" for shift in shifts)
 
 
+def read_curve(text: str) -> list[list[float]]:
+    """Speed in 1/min and power in kW of each point: “1500; 15” to a line, or “1500: 15; 6000: 15” in one.
+
+    Either may carry a unit: “1500 rpm; 20 hp”.
+    """
+    points = []
+    for line in _lines(text) if ":" in text else text.splitlines():
+        cells = [cell.strip() for cell in re.split(r"[:;\t]", line) if cell.strip()]
+        if not cells:
+            continue
+        if len(cells) != 2:
+            raise BadInput("power_curve", f"“{line[:40]}” is no point of the curve. Write speed and power: 1500; 15")
+        points.append([read_measure("power_curve", cells[0], "1/min"), read_measure("power_curve", cells[1], "kW")])
+    return points
+
+
+def show_curve(curve: Iterable[Iterable[float]]) -> str:
+    """The text that `read_curve` reads."""
+    return "\n".join(f"{speed:.6g}; {power:.6g} kW" for speed, power in curve)
+
+
 def read_whole(column: str, text: str) -> int:
     if not re.fullmatch(r"\d{1,9}", text):
         raise BadInput(column, f"“{text[:40]}” is no whole number.")

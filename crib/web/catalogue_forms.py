@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 
 from crib.catalogue.models import Design, Machine, Supplier, WorkMaterial
-from crib.catalogue.reading import read_prices, read_shifts
+from crib.catalogue.reading import read_curve, read_prices, read_shifts
 from crib.catalogue.services import ShiftTimes
 from crib.core.errors import BadInput
 from crib.web.fields import QuantityField, UnitsForm, same_quantity
@@ -69,6 +69,8 @@ class DesignForm(Entry):
     shank_mm = _quantity("mm", "Shank diameter", "DMM")
     length_mm = _quantity("mm", "Functional length", "LF")
     max_spindle_speed = _quantity("1/min", "Largest speed", "RPMX", help_text="The tool maker’s limit comes first.")
+    hone_mm = _quantity("mm", "Hone of the edge", help_text="A chip thinner than the hone rubs instead of cutting.")
+    max_chip_mm = _quantity("mm", "Thickest chip", help_text="The tool maker’s limit.")
     machine_side_system = forms.CharField(max_length=30, required=False, label="Coupling towards the machine")
     machine_side_size = forms.CharField(max_length=20, required=False, label="Its size")
     work_side_system = forms.CharField(max_length=30, required=False, label="Coupling towards the work")
@@ -101,6 +103,14 @@ class MachineForm(Entry):
     max_spindle_speed = _quantity("1/min", "Largest spindle speed")
     max_feed_rate = _quantity("mm/min", "Largest feed rate")
     max_power_kw = _quantity("kW", "Largest power")
+    power_curve = forms.CharField(
+        required=False,
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        label="Spindle power at its speeds",
+        help_text="From the machine’s manual. One line each, speed; power, such as 1500; 15 kW or 1500; 20 hp. "
+        "A bare power is in kW.",
+    )
     efficiency = forms.FloatField(min_value=0, max_value=1, initial=0.8)
     hourly_rate = forms.DecimalField(max_digits=10, decimal_places=2, min_value=Decimal(0), initial=0)
     feed = forms.ChoiceField(choices=Machine.Feed.choices, initial=Machine.Feed.NONE, label="Data from the machine")
@@ -110,6 +120,10 @@ class MachineForm(Entry):
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text="One line each, such as: Mon-Fri 06:00-14:00",
     )
+
+    def clean_power_curve(self) -> list[list[float]]:
+        curve: list[list[float]] = _read(read_curve, self.cleaned_data["power_curve"])
+        return curve
 
     def clean_shifts(self) -> list[ShiftTimes]:
         return [ShiftTimes(*one) for one in _read(read_shifts, self.cleaned_data["shifts"])]

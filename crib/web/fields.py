@@ -51,6 +51,8 @@ def same_quantity(one: Any, other: Any) -> bool:
     """Whether two values are the same but for the rounding of having been shown."""
     if isinstance(one, float) and isinstance(other, float):
         return math.isclose(one, other, rel_tol=1e-5)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(same_quantity, one, other))
     return bool(one == other)
 
 

@@ -56,6 +56,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/designs/<int:number>/retire/", catalogue.retire_design, name="retire_design"),
     path("stock/materials/", catalogue.materials, name="materials"),
     path("stock/materials/new/", catalogue.material, name="new_material"),
+    path("stock/materials/start/", catalogue.load_starting_materials, name="load_starting_materials"),
     path("stock/materials/<int:number>/", catalogue.material, name="material"),
     path("stock/machines/", catalogue.machines, name="machine_list"),
     path("stock/machines/new/", catalogue.machine, name="new_machine"),

@@ -1,5 +1,6 @@
 """The catalogue over REST: list, detail, create, change, retire, each with its rights and refusals."""
 
+import json
 from decimal import Decimal
 
 import pytest
@@ -144,3 +145,60 @@ def test_lists_filter_by_field_and_cost_the_same_however_long(shop: Shop) -> Non
         assert len(client.get(f"{BASE}/designs/?kind=tip&ordering=-code").data["results"]) == 50
     assert len(few) == len(many)
     assert client.get(f"{BASE}/designs/?colour=red").status_code == 400
+
+
+def test_a_spindle_curve_comes_and_goes_as_points(shop: Shop) -> None:
+    client = api(shop.engineer)
+    path = f"{BASE}/machines/{shop.machine.code}/"
+    assert client.get(path).data["power_curve"] == []
+    changed = client.patch(path, {"power_curve": [[350, 9], ["1150 rpm", "20 hp"]]}, format="json")
+    assert changed.status_code == 200
+    assert changed.data["power_curve"] == [[350.0, 9.0], [1150.0, pytest.approx(14.914, abs=0.001)]]
+    cleared = client.patch(path, {"power_curve": []}, format="json")
+    assert (cleared.status_code, cleared.data["power_curve"]) == (200, [])
+    made = client.post(
+        f"{BASE}/machines/", {"code": "m-9", "name": "Mill", "power_curve": [[1, 1], [2, 2]]}, format="json"
+    )
+    assert (made.status_code, made.data["power_curve"]) == (201, [[1.0, 1.0], [2.0, 2.0]])
+
+
+@pytest.mark.parametrize(
+    ("curve", "says"),
+    [
+        (None, "may not be null"),
+        ("1500; 15", "Give a list of points"),
+        ({"speed": 1}, "Give a list of points"),
+        ([1500, 15], "Point 1 is not a speed and a power"),
+        ([[1500, 15, 3]], "Point 1 is not"),
+        ([[1500, 15], [2000, "15 mm"]], "Point 2: "),
+        ([[1500, 15], [2000, True]], "Point 2: "),
+        ([[1500, 15], [1e300, 15]], "Point 2: "),
+        ([[1500, 15]], "2 to 30 points"),
+        ([[1500, 15], [1000, 15]], "speeds rise"),
+    ],
+)
+def test_a_curve_that_cannot_be_says_why(shop: Shop, curve: object, says: str) -> None:
+    body = json.dumps({"power_curve": curve})
+    path = f"{BASE}/machines/{shop.machine.code}/"
+    refused = api(shop.engineer).patch(path, body, content_type="application/json")
+    assert refused.status_code == 400
+    assert says in str(refused.json()["errors"]["power_curve"][0])
+
+
+def test_hone_and_thickest_chip_take_units(shop: Shop) -> None:
+    path = f"{BASE}/designs/{shop.chamfer_tip.code}/"
+    changed = api(shop.engineer).patch(path, {"hone_mm": "20 um", "max_chip_mm": 0.12}, format="json")
+    assert (changed.data["hone_mm"], changed.data["max_chip_mm"]) == (pytest.approx(0.02), 0.12)
+    refused = api(shop.engineer).patch(path, {"hone_mm": 0.2}, format="json")
+    assert (refused.status_code, list(refused.data["errors"])) == (400, ["hone_mm"])
+
+
+def test_a_material_s_new_figure_asks_for_its_source(shop: Shop) -> None:
+    client = api(shop.engineer)
+    path = f"{BASE}/materials/{shop.material.name}/"
+    assert client.patch(path, {"kc11": 2300, "kc11_source": "a handbook"}, format="json").status_code == 200
+    refused = client.patch(path, {"kc11": 2400}, format="json")
+    assert (refused.status_code, list(refused.data["errors"])) == (400, ["kc11_source"])
+    # Whoever names the source along with the figure has said it, even when it is the same.
+    same = client.patch(path, {"kc11": 2400, "kc11_source": "a handbook"}, format="json")
+    assert (same.status_code, same.data["kc11"]) == (200, 2400.0)

@@ -315,3 +315,60 @@ def test_a_catalogue_file_is_reported_row_by_row(shop: Shop) -> None:
     assert (page.status_code, report.created, report.refused[0].line) == (400, 1, 3)
     nothing = client.post(url("import_catalogue"), {})
     assert (nothing.status_code, list(nothing.context["form"].errors)) == (400, ["file"])
+
+
+def test_an_empty_shop_can_start_with_common_metals(shop: Shop) -> None:
+    client = client_of(shop.engineer)
+    empty = client.get(url("materials")).content.decode()
+    assert "Load the starting set" in empty
+    assert "Load the starting set" not in client_of(shop.setter).get(url("materials")).content.decode()
+    assert client_of(shop.setter).post(url("load_starting_materials")).status_code == 403
+    assert WorkMaterial.objects.count() == 0
+    loaded = client.post(url("load_starting_materials"), follow=True).content.decode()
+    assert "32 materials added." in loaded
+    assert "Add what is missing" not in loaded
+    WorkMaterial.objects.filter(name="Titanium grade 2").delete()
+    page = client.get(url("materials")).content.decode()
+    assert "1 common metal of the starting set is not here: Titanium grade 2." in page
+    again = client.post(url("load_starting_materials"), follow=True).content.decode()
+    assert "1 material added. 31 that the shop has already stay as they are." in again
+
+
+def test_a_changed_figure_is_asked_for_its_source_beside_the_source(shop: Shop) -> None:
+    client = client_of(shop.engineer)
+    client.post(url("load_starting_materials"))
+    steel = WorkMaterial.objects.get(name="Alloy steel 42CrMo4")
+    names = [field.name for field in WorkMaterial._meta.concrete_fields if field.name not in ("id", "retired_at")]
+    typed = {name: getattr(steel, name) for name in names} | {"kc11": 2400}
+    refused = client.post(url("material", steel.pk), typed)
+    assert (refused.status_code, list(refused.context["form"].errors)) == (400, ["kc11_source"])
+    assert "its source still says" in refused.content.decode()
+    assert client.post(url("material", steel.pk), typed | {"kc11_source": "own test cuts"}).status_code == 302
+    steel.refresh_from_db()
+    assert (steel.kc11, steel.kc11_source, steel.mc_source) == (2400, "own test cuts", typed["mc_source"])
+
+
+def test_a_machine_s_spindle_is_drawn_from_what_was_typed(shop: Shop) -> None:
+    client = client_of(shop.engineer)
+    machine = {"name": "Mill", "pockets": 24, "efficiency": 0.8, "hourly_rate": 95, "feed": "none"}
+    machine |= {"max_spindle_speed": 12000, "max_feed_rate": 20000, "max_power_kw": 18}
+    page = url("machine_entry", shop.machine.pk)
+    assert "Spindle power at its speeds of" not in client.get(page).content.decode()
+    assert client.post(page, machine | {"power_curve": "350; 9\n1150; 18 kW\n12000; 16 hp"}).status_code == 302
+    shop.machine.refresh_from_db()
+    assert shop.machine.power_curve == [[350.0, 9.0], [1150.0, 18.0], [12000.0, pytest.approx(11.931, abs=0.001)]]
+    shown = client.get(page).content.decode()
+    assert "Spindle power at its speeds of VM-1" in shown
+    assert "245.55\u00a0N·m" in shown  # 9 kW at 350 1/min: P / (2π · n)
+    kept = shop.machine.power_curve
+    form = client.get(page).context["form"]
+    assert client.post(page, machine | {"power_curve": form["power_curve"].value()}).status_code == 302
+    shop.machine.refresh_from_db()
+    assert shop.machine.power_curve == kept  # being shown and read back is no change
+    wrong = client.post(page, machine | {"power_curve": "1500"})
+    assert (wrong.status_code, list(wrong.context["form"].errors)) == (400, ["power_curve"])
+    few = client.post(page, machine | {"power_curve": "1500; 15"})
+    assert (few.status_code, list(few.context["form"].errors)) == (400, ["power_curve"])
+    shop.engineer.units = "inch"
+    shop.engineer.save()
+    assert "hp" in client.get(page).content.decode()

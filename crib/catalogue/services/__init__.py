@@ -4,6 +4,7 @@ from crib.catalogue.errors import CouplingDoesNotFit
 from crib.catalogue.keeping import check_sound
 from crib.catalogue.services.couplings import check_coupling
 from crib.catalogue.services.importing import CatalogueReport, RefusedRow, import_catalogue, import_columns
+from crib.catalogue.services.starting import StartingSet, load_starting_materials, materials_to_start_with
 from crib.catalogue.services.things import (
     ShiftTimes,
     change_design,
@@ -35,6 +36,7 @@ __all__ = [
     "CouplingDoesNotFit",
     "RefusedRow",
     "ShiftTimes",
+    "StartingSet",
     "change_design",
     "change_job",
     "change_machine",
@@ -52,6 +54,8 @@ __all__ = [
     "import_catalogue",
     "import_columns",
     "keep_machine",
+    "load_starting_materials",
+    "materials_to_start_with",
     "reinstate_design",
     "retire_design",
     "retire_entry",

@@ -81,6 +81,7 @@ def _supplier(column: str, text: str) -> Supplier:
 
 _whole, _money, _number, _yes = reading.read_whole, reading.read_money, reading.read_number, reading.read_yes
 _prices: Reader = lambda column, text: reading.read_prices(text)  # noqa: E731  # a reader like the others
+_curve: Reader = lambda column, text: reading.read_curve(text)  # noqa: E731
 _shifts: Reader = lambda column, text: [things.ShiftTimes(*one) for one in reading.read_shifts(text)]  # noqa: E731
 
 SUPPLIER: dict[str, Reader] = {"name": _text, "email": _text, "free_freight_from": _money}
@@ -92,7 +93,7 @@ MATERIAL: dict[str, Reader] = {
 MACHINE: dict[str, Reader] = {
     "code": _text, "name": _text, "nose_system": _text, "nose_size": _text, "pockets": _whole,
     "max_spindle_speed": _in("1/min"), "max_feed_rate": _in("mm/min"), "max_power_kw": _in("kW"),
-    "efficiency": _number, "hourly_rate": _money, "feed": _text, "shifts": _shifts,
+    "power_curve": _curve, "efficiency": _number, "hourly_rate": _money, "feed": _text, "shifts": _shifts,
 }  # fmt: skip
 DESIGN: dict[str, Reader] = {
     "code": _text, "kind": _text, "description": _text, "family": _text, "makers_number": _text, "unit_cost": _money,
@@ -100,8 +101,8 @@ DESIGN: dict[str, Reader] = {
     "carbide_mass_g": _number, "edges": _whole, "seats": _whole, "diameter_mm": _in("mm"), "tip_flat_mm": _in("mm"),
     "teeth": _whole, "included_angle_deg": _number, "lead_angle_deg": _number, "corner_radius_mm": _in("mm"),
     "max_depth_mm": _in("mm"), "point_angle_deg": _number, "pitch_mm": _in("mm"), "shank_mm": _in("mm"),
-    "length_mm": _in("mm"), "max_spindle_speed": _in("1/min"), "machine_side_system": _text,
-    "machine_side_size": _text, "work_side_system": _text, "work_side_size": _text,
+    "length_mm": _in("mm"), "max_spindle_speed": _in("1/min"), "hone_mm": _in("mm"), "max_chip_mm": _in("mm"),
+    "machine_side_system": _text, "machine_side_size": _text, "work_side_system": _text, "work_side_size": _text,
 }  # fmt: skip
 OFFER: dict[str, Reader] = {
     "design": _design, "supplier": _supplier, "suppliers_number": _text, "pack": _whole, "minimum": _whole,
@@ -123,6 +124,17 @@ NEEDED = {
 def import_columns() -> dict[str, list[str]]:
     """The columns that each kind of row may fill, for whoever writes the file."""
     return {record: list(columns) for record, columns in RECORDS.items()}
+
+
+def read_rows(file: IO[bytes], report: CatalogueReport, *, record: str) -> list[dict[str, Any]]:
+    """The rows of one kind as the services take them; what cannot be read stands in the report."""
+    read = []
+    for line, cells in _read(file, report).get(record, ()):
+        try:
+            read.append(_read_cells(record, cells))
+        except ShopError as refused:
+            report.refused.append(RefusedRow(line, refused.field or "", refused.sentence))
+    return read
 
 
 def import_catalogue(*, file: IO[bytes], who: Person, only_check: bool = False) -> CatalogueReport:

@@ -43,6 +43,8 @@ class DesignFields(TypedDict, total=False):
     shank_mm: float | None
     length_mm: float | None
     max_spindle_speed: float | None
+    hone_mm: float | None
+    max_chip_mm: float | None
     machine_side_system: str
     machine_side_size: str
     work_side_system: str
@@ -66,7 +68,7 @@ class MaterialFields(TypedDict, total=False):
 
 
 class MachineFields(TypedDict, total=False):
-    """What a machine may be given; speeds in 1/min, feeds in mm/min, power in kW."""
+    """What a machine may be given; speeds in 1/min, feeds in mm/min, power in kW, its curve as [[1/min, kW], …]."""
 
     name: str
     nose_system: str
@@ -75,6 +77,7 @@ class MachineFields(TypedDict, total=False):
     max_spindle_speed: float | None
     max_feed_rate: float | None
     max_power_kw: float | None
+    power_curve: list[list[float]]
     efficiency: float
     hourly_rate: Decimal
     feed: str
@@ -158,7 +161,8 @@ def create_material(*, name: str, who: Person, **fields: Unpack[MaterialFields])
 
 @transaction.atomic
 def change_material(*, material: WorkMaterial, who: Person, **fields: Unpack[MaterialFields]) -> WorkMaterial:
-    """Write the given figures of a material."""
+    """Write the given figures of a material; a new figure takes a source of its own."""
+    checks.check_sources(material, fields)
     return keeping.change(
         material, checks.check_material, who=who, what="material", which=material.name, fields=dict(fields)
     )

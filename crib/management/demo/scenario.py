@@ -110,7 +110,6 @@ class Scenario:
     """The whole of the demo shop as its files tell it."""
 
     people: list[Row]
-    materials: list[Row]
     designs: list[Row]
     machines: list[Row]
     suppliers: list[Row]
@@ -143,7 +142,6 @@ def read_scenario() -> Scenario:
         steps.setdefault(step.part, []).append(step)
     return Scenario(
         people=_rows("people.csv", dict),
-        materials=_rows("materials.csv", dict),
         designs=_rows("designs.csv", dict),
         machines=_rows("machines.csv", dict),
         suppliers=_rows("suppliers.csv", dict),

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from crib.catalogue import services as catalogue
 from crib.catalogue.models import Design, Job, Machine, Supplier, WorkMaterial
+from crib.catalogue.reading import read_curve
 from crib.floor import services as floor
 from crib.floor.models import Operation
 from crib.management.demo.calendar import shifts_between
@@ -100,15 +101,14 @@ def take_on_people(scenario: Scenario, shop: Shop, passwords: Mapping[str, str])
 def fill_catalogue(scenario: Scenario, shop: Shop) -> None:
     """Materials, designs, machines with their shifts, suppliers and what they ask."""
     who = shop.engineer
-    for row in scenario.materials:
-        material = catalogue.create_material(name=row["name"], who=who, **fields_of(row, without=("name",)))
-        shop.materials[row["name"]] = material
+    shop.materials = {material.name: material for material in catalogue.load_starting_materials(who=who).added}
     for row in scenario.designs:
         given = fields_of(row, without=("code", "kind"))
         shop.designs[row["code"]] = catalogue.create_design(code=row["code"], kind=row["kind"], who=who, **given)
     for row in scenario.machines:
-        given = fields_of(row, without=("code", "shifts"))
-        machine = catalogue.create_machine(code=row["code"], who=who, **given)
+        given = fields_of(row, without=("code", "shifts", "power_curve"))
+        curve = read_curve(row["power_curve"])
+        machine = catalogue.create_machine(code=row["code"], who=who, power_curve=curve, **given)
         times = [
             catalogue.ShiftTimes(day, shift.starts, shift.ends)
             for shift in scenario.shifts

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from crib.catalogue import selectors, services
 from crib.catalogue.models import Design
-from crib.catalogue.reading import show_prices, show_shifts
+from crib.catalogue.reading import show_curve, show_prices, show_shifts
 from crib.stock.selectors import design_with
 from crib.web.acting import need_acting, needs, signed_in_person
 from crib.web.catalogue_forms import (
@@ -23,6 +23,7 @@ from crib.web.catalogue_forms import (
     OfferForm,
     SupplierForm,
 )
+from crib.web.spindle_picture import spindle_picture
 from crib.web.views.stock_acts import answer_form, form_page, posted
 
 FORM, LIST = "crib/catalogue/entry_form.html", "crib/catalogue/"
@@ -83,7 +84,19 @@ def retire_design(request: HttpRequest, number: int) -> HttpResponse:
 
 @require_safe
 def materials(request: HttpRequest) -> HttpResponse:
-    return render(request, LIST + "materials.html", {"materials": selectors.all_materials()})
+    context = {"materials": selectors.all_materials(), "to_start_with": services.materials_to_start_with()}
+    return render(request, LIST + "materials.html", context)
+
+
+@require_POST
+@needs("keep_catalogue")
+def load_starting_materials(request: HttpRequest) -> HttpResponse:
+    """Add the common metals that are not here yet."""
+    loaded = services.load_starting_materials(who=need_acting(request))
+    words = f"{len(loaded.added)} material{'' if len(loaded.added) == 1 else 's'} added."
+    if loaded.left_alone:
+        words += f" {loaded.left_alone} that the shop has already stay as they are."
+    return _kept(request, words, redirect("crib:materials"))
 
 
 @needs("keep_catalogue")
@@ -114,14 +127,18 @@ def machines(request: HttpRequest) -> HttpResponse:
 def machine(request: HttpRequest, number: int = 0) -> HttpResponse:
     """One machine with its limits and shifts, or a new one."""
     found = selectors.machine_with(number=number) if number else None
-    shifts = show_shifts(found.shifts.all()) if found else ""
-    form = _entry(request, MachineForm, found, shifts=shifts)
+    written = {"shifts": show_shifts(found.shifts.all()), "power_curve": show_curve(found.power_curve)} if found else {}
+    form = _entry(request, MachineForm, found, **written)
 
     def act() -> HttpResponse:
-        services.keep_machine(machine=found, who=need_acting(request), **form.cleaned_data)
+        fields = form.changes() if found else form.cleaned_data
+        services.keep_machine(machine=found, who=need_acting(request), **fields)
         return _kept(request, "The machine is kept.", redirect("crib:machine_list"))
 
-    return answer_form(request, form, act, FORM, _about("machine_list", "Machines", "machine", found))
+    about = _about("machine_list", "Machines", "machine", found)
+    if found is not None:
+        about["below"] = spindle_picture(found, _system(request))
+    return answer_form(request, form, act, FORM, about)
 
 
 @require_safe
