@@ -81,7 +81,7 @@ def test_a_file_brings_curves_hones_and_chips(shop: Shop) -> None:
     assert [(row.line, row.column) for row in report.refused] == [(3, "power_curve")]
     assert Machine.objects.get(code="M-1").power_curve == [[350.0, 9.0], [1150.0, 18.0]]
     design = Design.objects.get(code="T-1")
-    assert (design.hone_mm, design.max_chip_mm) == (pytest.approx(0.02032), 0.2)
+    assert [design.hone_mm, design.max_chip_mm] == pytest.approx([0.02032, 0.2])
     again = services.import_catalogue(file=BytesIO(rows.encode()), who=shop.lead)
     assert (again.unchanged, again.changed) == (2, 0)
 
