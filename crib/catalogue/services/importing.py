@@ -126,7 +126,7 @@ def import_columns() -> dict[str, list[str]]:
     return {record: list(columns) for record, columns in RECORDS.items()}
 
 
-def read_rows(file: IO[bytes], report: CatalogueReport, *, record: str) -> list[dict[str, Any]]:
+def read_rows(*, file: IO[bytes], report: CatalogueReport, record: str) -> list[dict[str, Any]]:
     """The rows of one kind as the services take them; what cannot be read stands in the report."""
     read = []
     for line, cells in _read(file, report).get(record, ()):

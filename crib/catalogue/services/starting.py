@@ -53,7 +53,7 @@ def _names() -> tuple[str, ...]:
 def _rows() -> list[dict[str, Any]]:
     report = CatalogueReport()
     with starting_file().open("rb") as file:
-        rows = read_rows(file, report, record="material")
+        rows = read_rows(file=file, report=report, record="material")
     if report.refused:
         first = report.refused[0]
         raise Refused(f"The starting set cannot be read: line {first.line}, {first.reason}")
