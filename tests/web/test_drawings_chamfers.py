@@ -69,7 +69,7 @@ def test_worn_and_proposed_bands_are_marked_on_the_flute_and_told() -> None:
         assert "0 mm to 0.5 mm (20 % of a life); 1 mm to 2 mm (90 % of a life); 3 mm to 7.5 mm" in says(root)
         assert "The least worn band that fits is 2.2 mm to 2.7 mm." in says(root)
         assert "least worn to 2.7 mm" in words_of(root)
-        assert "darker with more wear" in words_of(root)
+        assert "stronger with more wear" in words_of(root)
 
 
 def test_worn_rows_that_make_no_sense_are_passed_over() -> None:

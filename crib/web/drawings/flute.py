@@ -11,7 +11,7 @@ from crib.web.drawings.geometry import Window, spread
 from crib.web.drawings.paper import LINE, View
 from crib.web.drawings.reading import Known
 
-COLUMN = 192.0  # beside the view, for the heights in words
+COLUMN = 204.0  # beside the view, for the heights in words
 HIGHEST = 330.0  # of a view of the whole tool
 MOST_TOLD = 4
 SHADES = 4
@@ -81,14 +81,14 @@ class Worn:
 
     @property
     def shade(self) -> int:
-        """Of 1 to SHADES, darker with more wear; the middle when nothing is known of it."""
+        """Of 1 to SHADES, stronger with more wear; the middle when nothing is known of it."""
         if self.share is None:
             return 2
         return max(1, min(SHADES, math.ceil(self.share * SHADES)))
 
 
 def worn_bands(known: Known, flute: float) -> list[Worn]:
-    """The worn bands as far as they lie on the flute, least worn first so that darker ones lie on top."""
+    """The worn bands as far as they lie on the flute, least worn first so that stronger ones lie on top."""
     found = []
     for row in known.rows("worn"):
         if not isinstance(row, Mapping):
@@ -204,10 +204,12 @@ def worn_words(known: Known, stand: Stand) -> str:
 
 
 def flute_legend(known: Known, stand: Stand) -> list[tuple[str, str]]:
-    entries = [("metal", "the work in section"), ("band", "the band that cuts")]
+    entries = [("metal", "the work in section"), ("tool", "the flute"), ("band", "the band that cuts")]
     shades = sorted({band.shade for band in stand.worn})
     if shades:
-        entries.append((f"worn worn-{shades[-1]}", f"worn already, darker with more wear: {worn_words(known, stand)}"))
+        entries.append(
+            (f"worn worn-{shades[-1]}", f"worn already, stronger with more wear: {worn_words(known, stand)}")
+        )
     if stand.proposed is not None:
         entries.append(("proposed", "the least worn band that fits"))
     return entries

@@ -47,7 +47,8 @@ def _drilled(sheet: Sheet, known: Known, radius: float, point: float) -> str:
     _pecks(view, known, radius, travel)
     view.stroke([(-radius, -depth), (0, -travel), (radius, -depth)], "band")
     view.across(-radius, radius, view.top - 8, f"DC {known.given_text('diameter')}", name="dc", start=(top, top))
-    view.down(0, -depth, view.left - 10, known.given_text("depth"), name="depth", start=(-far, -radius), left=True)
+    words = f"depth {known.given_text('depth')}"
+    view.down(0, -depth, view.left - 10, words, name="depth", start=(-far, -radius), left=True)
     view.down(0, -travel, view.right + 10, f"travel {known.text('travel')}", name="travel", start=(far, 0))
     words = f"point {known.text('point_length')}"
     view.leader(radius * 0.5, -depth - point / 2, (view.right + 10, view.at(0, lowest)[1] + 14), words)

@@ -13,6 +13,7 @@ from crib.web.drawings.paper import EDGE, LINE, WIDTH, Sheet, View, text_width
 from crib.web.drawings.reading import Known, TooLittle
 
 TALLEST = 300.0
+SIDE_BY_SIDE = 5.4  # radii that both windows are wide together
 CHIP_WIDE, CHIP_HIGH = 330.0, 150.0
 MOST_TEETH = 48
 THICK = 0.28  # of the chip's length, as which it is drawn at the most
@@ -36,14 +37,14 @@ def _cutter_at_work(sheet: Sheet, known: Known, radius: float, teeth: float) -> 
     """Both views at one scale, side by side."""
     radial, axial = known.given("radial_depth"), known.maybe("axial_depth")
     engaged = math.radians(known.number("engagement_angle"))
-    above = Window(-1.35 * radius, 1.75 * radius, -1.4 * radius, 1.08 * radius)
+    above = Window(-1.15 * radius, 1.55 * radius, -1.35 * radius, 1.06 * radius)
     words = f"ae {known.given_text('radial_depth')}"
-    room = text_width(words) + text_width(f"ap {known.given_text('axial_depth')}") + 60
-    scale = min((WIDTH - 2 * EDGE - room) / (6.2 * radius), TALLEST / above.height)
+    room = text_width(words) + text_width(f"ap {known.given_text('axial_depth')}") + 50
+    scale = min((WIDTH - 2 * EDGE - room) / (SIDE_BY_SIDE * radius), TALLEST / above.height)
     side = None
     if axial is not None:
         tall = max(1.3 * axial, axial + 0.5 * radius)
-        side = Window(-1.9 * radius, 1.2 * radius, -0.35 * radius, tall)
+        side = Window(-1.6 * radius, 1.1 * radius, -0.35 * radius, tall)
         scale = min(scale, TALLEST / side.height)
     else:
         scale = min((WIDTH - 2 * EDGE - 110) / above.width, TALLEST / above.height)
@@ -55,7 +56,7 @@ def _cutter_at_work(sheet: Sheet, known: Known, radius: float, teeth: float) -> 
     view = View(sheet, above, scale, left=EDGE + (6 if side else 90), top=top)
     _from_above(view, known, radius, (teeth, radial, engaged))
     level = view.right + 8
-    view.down(radial - radius, -radius, level, words, name="ae", start=(1.75 * radius, 0.0))
+    view.down(radial - radius, -radius, level, words, name="ae", start=(above.right, 0.0))
     says = (
         f"Seen along the axis: each tooth is in the work over {known.text('engagement_angle')} of a turn, "
         f"{known.given_text('radial_depth')} deep."

@@ -35,7 +35,7 @@ class Plot:
         words = [(share_text if share else tick_text)(at, step=up[1] - up[0]) for at in up]
         top = sheet.bottom + LINE
         sheet.words(y_label, EDGE, top + 2, anchor="start")
-        top += 14 + LINE * marks
+        top += 16 + LINE * marks
         left = EDGE + max(text_width(one) for one in words) + 8
         self.left, self.right, self.top, self.bottom = left, sheet.width - 2 * EDGE, top, top + height
         self.x = Scale(low, high, self.left, self.right)
@@ -91,7 +91,7 @@ class Plot:
         """An upright line with its words above it, in the rows that `marks` kept free."""
         (at,) = finite("marks", (x,))
         across = self.x.clamp(at)
-        box = self.sheet.words(words, across, self.top - 8, rise=True)
+        box = self.sheet.words(words, across, self.top - 12, rise=True)
         self.sheet.lines.append(
             tag("path", class_=f"mark mark-{tone}", d=path([(across, box.bottom), (across, self.bottom)]))
         )

@@ -33,7 +33,7 @@ def renewals(known: Known) -> SafeString:
     sheet = Sheet()
     plot = Plot(
         sheet, [first - 0.5, last + 0.5], [0.0, float(chances.max())], x_label="changes in the stretch",
-        y_label="chance of so many", share=True, marks=len(quantiles),
+        y_label="chance of so many", share=True, marks=len(set(quantiles.values())),
     )  # fmt: skip
     together = math.ceil((last - first + 1) / MOST_BARS)
     for low in range(first, last + 1, together):
@@ -61,7 +61,7 @@ def reorder(known: Known) -> SafeString:
     days, stock = _cycles(known, point, daily, lead, order)
     sheet = Sheet()
     plot = Plot(
-        sheet, days, [0.0, max(stock), point, safety], x_label="days from now", y_label="expected stock", marks=1
+        sheet, days, [0.0, max(stock), point, safety], x_label="days from now", y_label="expected stock", marks=2
     )
     plot.area([days[0], days[-1]], [0.0, 0.0], [safety, safety], "band-1")
     plot.level(point, "", "threshold")

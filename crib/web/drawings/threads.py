@@ -46,7 +46,7 @@ def profile(known: Known) -> SafeString:
     if named.taper:
         view.stroke(_tapered([(-far, height), (far, height)], named, pitch), "axis-line", data_name="taper")
     view.across(0.5 * pitch, 1.5 * pitch, view.top - 8, f"P {known.text('pitch')}", name="pitch", start=(0.0, 0.0))
-    view.down(height, 0, view.left + 12, known.text("thread_height"), name="height")
+    view.down(height, 0, view.left + 12, f"depth {known.text('thread_height')}", name="height")
     marks = [(height, f"D {known.length(major)}"), (0.0, f"D1 {known.text('minor_diameter')}")]
     marks.append(((known.number("pitch_diameter") - minor) / 2, f"D2 {known.text('pitch_diameter')}"))
     if drill is not None:

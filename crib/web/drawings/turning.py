@@ -48,14 +48,15 @@ def _bar(sheet: Sheet, known: Known) -> str:
         radius, -radius, view.left - 8, f"D {known.given_text('diameter')}", name="d", start=(-far, -far), left=True
     )
     feed = known.text("feed")
+    words = f"f {feed} a turn, κr {known.given_text('lead_angle')}" if known.has("lead_angle") else f"f {feed} a turn"
     if depth is None:
         sheet.bottom += 6
-        sheet.words(f"f {feed} a turn", view.at(0, 0)[0], sheet.bottom + 14)
+        sheet.words(words, view.at(0, 0)[0], sheet.bottom + 14)
         return f"A bar of {known.given_text('diameter')}, fed {feed} a turn. Give the depth of cut to see the step."
     view.down(radius, cut, view.right + 10, f"ap {known.given_text('depth_of_cut')}", name="ap", start=(far, far))
     after = known.length(2 * cut)
     view.down(cut, -cut, view.right - 30, f"Ø {after}", name="after", start=(far, far))
-    sheet.words(f"f {feed} a turn", view.at(0, 0)[0], sheet.bottom + 16)
+    sheet.words(words, view.at(0, 0)[0], sheet.bottom + 16)
     return (
         f"A bar of {known.given_text('diameter')} turned down by {known.given_text('depth_of_cut')} on the radius to "
         f"{after}, fed {feed} a turn."
