@@ -43,6 +43,19 @@ def all_materials() -> QuerySet[WorkMaterial]:
     return WorkMaterial.objects.order_by("retired_at", "name")
 
 
+def sources_of(material: WorkMaterial) -> list[tuple[str, str]]:
+    """Each source of a material's figures with the figures it stands for, such as ("kc1.1, mc", "a handbook")."""
+    figures = [("kc1.1", material.kc11_source), ("mc", material.mc_source)]
+    if material.taylor_n is not None:
+        figures.append(("n", material.taylor_n_source))
+    if material.speed_low is not None or material.speed_high is not None:
+        figures.append(("speeds", material.speed_source))
+    named: dict[str, list[str]] = {}
+    for figure, source in figures:
+        named.setdefault(source, []).append(figure)
+    return [(", ".join(names), source) for source, names in named.items()]
+
+
 def all_machines() -> QuerySet[Machine]:
     """Every machine, those in use first."""
     return Machine.objects.prefetch_related("shifts").order_by("retired_at", "code")

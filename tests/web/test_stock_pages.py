@@ -327,6 +327,8 @@ def test_an_empty_shop_can_start_with_common_metals(shop: Shop) -> None:
     loaded = client.post(url("load_starting_materials"), follow=True).content.decode()
     assert "32 materials added." in loaded
     assert "Add what is missing" not in loaded
+    assert "kc1.1, mc: Wikipedia (de), Spezifische Schnittkraft" in loaded
+    assert "n, speeds: assumed" in loaded
     WorkMaterial.objects.filter(name="Titanium grade 2").delete()
     page = client.get(url("materials")).content.decode()
     assert "1 common metal of the starting set is not here: Titanium grade 2." in page

@@ -84,7 +84,8 @@ def retire_design(request: HttpRequest, number: int) -> HttpResponse:
 
 @require_safe
 def materials(request: HttpRequest) -> HttpResponse:
-    context = {"materials": selectors.all_materials(), "to_start_with": services.materials_to_start_with()}
+    rows = [(one, selectors.sources_of(one)) for one in selectors.all_materials()]
+    context = {"materials": rows, "to_start_with": services.materials_to_start_with()}
     return render(request, LIST + "materials.html", context)
 
 
