@@ -13,7 +13,7 @@ from crib.floor.services import create_operation
 from crib.life import services
 from crib.life.laws import Floats, starting_covariance
 from crib.life.models import LifeModel, LifePrior
-from crib.life.selectors import FittedTaylor, fitted_taylor
+from crib.life.selectors import FittedTaylor, fitted_taylor, law_facts
 from crib.life.selectors.taylor import taylor_of, told_of_speed
 from tests.life.lives import Past, add_edges
 from tests.shop import Shop
@@ -139,3 +139,18 @@ def test_a_law_that_no_edge_follows_is_not_passed_on(shop: Shop) -> None:
         assert taylor_of(model) is None
     model.parameters, model.standing = sound, LifeModel.Standing.FALLBACK
     assert taylor_of(model) is None
+
+
+def test_the_law_s_facts_say_n_once_it_is_told(shop: Shop) -> None:
+    def said(model: LifeModel) -> list[tuple[str, str]]:
+        return [(fact.value, fact.range) for fact in law_facts(model=model) if fact.name.startswith("Taylor's n")]
+
+    wear_out(shop, {60.0: 12})
+    assert said(LifeModel.objects.get()) == [("not told yet", "needs 8 or more ended edges, at speeds that differ")]
+    wear_out(shop, {45.0: 12, 80.0: 12}, name="Another")
+    found = fit(shop)
+    assert found is not None
+    ((value, around),) = said(LifeModel.objects.get())
+    low, high = (float(end) for end in around.split(" to "))
+    assert value == f"{found.n:.2f}"
+    assert found.n_low - 0.01 < low < found.n < high < found.n_high + 0.01

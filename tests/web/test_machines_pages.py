@@ -310,3 +310,13 @@ def test_runs_are_listed_and_taken_back(shop: Shop) -> None:
     assert shop.edge.parts == 44 * 5
     assert send(shop.setter, "reverse_run", run.pk).status_code == 200, "the second tap is answered by the first"
     assert shop.edge.parts == 44 * 5
+
+
+def test_the_spindle_s_power_is_drawn_for_whoever_looks(shop: Shop) -> None:
+    page = see(shop.setter, "machine", shop.machine.pk).content.decode()
+    assert "Spindle power at its speeds" not in page
+    shop.machine.power_curve = [[350.0, 9.0], [1150.0, 18.0]]
+    shop.machine.save()
+    page = see(shop.setter, "machine", shop.machine.pk).content.decode()
+    assert "Spindle power at its speeds of VM-1" in page
+    assert "Up to 18\u00a0kW at 1150\u00a0rev/min." in page

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from crib.life.laws import NAMES, law_of
 from crib.life.models import LifeModel
+from crib.life.selectors.taylor import taylor_of
 
 # Eight in ten: 1.2816 standard deviations either way.
 EIGHT_IN_TEN = 1.2816
@@ -23,7 +24,7 @@ class Fact:
 
 
 def law_facts(*, model: LifeModel) -> list[Fact]:
-    """Typical life, shape, what speed, feed and depth do, and how often such edges break."""
+    """Typical life, shape, what speed, feed and depth do, Taylor's n, and how often such edges break."""
     law = law_of(model)
     spread = [math.sqrt(max(law.covariance[row][row], 0.0)) for row in range(len(NAMES))]
     facts = [
@@ -37,9 +38,20 @@ def law_facts(*, model: LifeModel) -> list[Fact]:
     for row, words in ((1, "10 % more speed"), (2, "10 % more feed"), (3, "10 % more depth")):
         low, high = (law.mean[row] + side * EIGHT_IN_TEN * spread[row] for side in (-1, 1))
         facts.append(Fact(f"{words} makes the life", _effect(law.mean[row]), f"{_effect(low)} to {_effect(high)}"))
+    facts.append(_taylor(model, float(law.mean[1]), spread[1]))
     rate = law.breaks / law.break_minutes
     facts.append(Fact("Chips or breaks", f"once in {1 / rate:,.0f} minutes" if rate > 1e-6 else "hardly ever"))
     return facts
+
+
+def _taylor(model: LifeModel, slope: float, spread: float) -> Fact:
+    """Taylor's n, once the edges have told it: what calculators then take in place of the assumed one."""
+    fitted = taylor_of(model)
+    if fitted is None:
+        return Fact("Taylor's n", "not told yet", "needs 8 or more ended edges, at speeds that differ")
+    ends = [-slope + side * EIGHT_IN_TEN * spread for side in (1, -1)]
+    low, high = (1 / end if end > 1 else 1.0 for end in ends)
+    return Fact("Taylor's n, as calculators take it", f"{fitted.n:.2f}", f"{low:.2f} to {high:.2f}")
 
 
 def _minutes(log: float) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -20,6 +21,7 @@ from crib.floor.models import Edge, Operation
 from crib.web.acting import need_acting, needs, signed_in_person
 from crib.web.fields import QuantityField, UnitsForm
 from crib.web.forms import show_refusal
+from crib.web.spindle_picture import spindle_picture
 
 # What a page shows of an edge beside its own figures.
 WITH_FORECAST = ("forecast",)
@@ -115,7 +117,14 @@ def _machine_page(
     request: HttpRequest, machine: Machine, *, refused: dict[int, RefusedParts] | None = None, status: int = 200
 ) -> HttpResponse:
     [board] = selectors.machine_boards(machines=[machine], edge_related=WITH_FORECAST)
-    context = {"board": board, "machine": machine, "refused": refused or {}, "key": new_key()}
+    person = signed_in_person(request)
+    context = {
+        "board": board,
+        "machine": machine,
+        "refused": refused or {},
+        "key": new_key(),
+        "spindle": spindle_picture(machine, person.units if person else settings.UNITS),
+    }
     return render(request, "crib/machines/machine.html", context, status=status)
 
 
