@@ -45,6 +45,11 @@ def test_it_prints_results_working_and_cautions() -> None:
     assert "9.68 in/min" in said(*MILLING, inch=True)
 
 
+def test_it_prints_what_is_amiss_before_the_general_cautions() -> None:
+    text = said("thread", "thread=M10", "percent=95")
+    assert 0 < text.index("over 85 %: hard work for the tap") < text.index("Guards closed")
+
+
 def test_json_is_what_the_api_answers() -> None:
     answer = json.loads(said(*MILLING, json=True))
     assert list(answer) == ["inputs", "results", "working", "assumed", "cautions", "sources"]

@@ -87,6 +87,12 @@ def test_the_example_fills_in_and_answers(client: Client, shop: Shop, working: W
         assert html.escape(sentence) in text
 
 
+def test_what_is_amiss_with_these_numbers_stands_above_the_answer(client: Client) -> None:
+    text = page(client, "thread", {"thread": "M10", "percent": "95"})
+    assert 0 < text.index("over 85 %: hard work for the tap") < text.index("<h2>Answer</h2>")
+    assert "hard work for the tap" not in words(page(client, "thread", {"thread": "M10"}))
+
+
 def test_milling_shows_formula_numbers_result_and_source(client: Client) -> None:
     text = words(page(client, "milling", MILLING))
     assert "Spindle speed 1194 rev/min" in text

@@ -158,7 +158,7 @@ def _readable(answer: Answer) -> list[str]:
     lines += ["", "The working"]
     for step in answer.steps:
         lines += [f"  {step.says}: {step.formula}", f"    = {step.with_numbers} = {step.result}  [{step.source}]"]
-    for heading, sentences in (("Assumed", answer.assumed), ("Take care", answer.cautions)):
+    for heading, sentences in (("Assumed", answer.assumed), ("Take care", (*answer.warnings, *answer.cautions))):
         if sentences:
             lines += ["", heading, *(f"  {sentence}" for sentence in sentences)]
     return [*lines, "", f"Sources: {', '.join(answer.sources)} (calc/references.md)"]
