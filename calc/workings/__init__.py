@@ -188,6 +188,7 @@ def run(name: str, raw_inputs: Mapping[str, object], system: System = "metric", 
         cautions=(*working.cautions, *found.cautions),
         sources=working.sources,
         warnings=tuple(found.warnings),
+        brought={name: given.known[lookup].name for name, lookup in given.brought.items()},
     )
 
 

@@ -1,7 +1,7 @@
 """What a working answers, for people and for programs."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import pint
@@ -25,7 +25,10 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The whole answer of a working; `as_dict` is the body the API sends, its warnings first among the cautions."""
+    """The whole answer of a working; `as_dict` is the body the API sends, its warnings first among the cautions.
+
+    `brought` names, for inputs that were looked up instead of given, the thing that they are from.
+    """
 
     working: Working
     inputs: Mapping[str, Value]
@@ -35,6 +38,7 @@ class Answer:
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+    brought: Mapping[str, str] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON data."""

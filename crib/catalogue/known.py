@@ -40,8 +40,16 @@ def machine_names() -> list[str]:
 
 
 def tool_names() -> list[str]:
-    """Codes of the designs in use that cut, as a calculator offers them."""
-    return list(_in_use(Design.objects.filter(edges__gt=0)).order_by("code").values_list("code", flat=True))
+    """Codes of the designs in use that cut."""
+    return [code for codes in tools_by_kind().values() for code in codes]
+
+
+def tools_by_kind() -> dict[str, list[str]]:
+    """Codes of the designs in use that cut, under the names of their kinds, as a calculator offers them."""
+    found: dict[str, list[str]] = {}
+    for kind, code in _in_use(Design.objects.filter(edges__gt=0)).order_by("kind", "code").values_list("kind", "code"):
+        found.setdefault(str(Design.Kind(kind).label), []).append(code)
+    return found
 
 
 def find_material(text: str) -> WorkMaterial:

@@ -18,6 +18,7 @@ from crib.web.views import (
     stock,
     stock_acts,
     today,
+    working_operations,
     workings,
 )
 
@@ -142,5 +143,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("people/<str:username>/return/", people.return_person, name="return_person"),
     # workings
     path("workings/", workings.workings, name="workings"),
+    path("workings/from-operation/", working_operations.open_chosen, name="open_chosen_operation"),
+    path("workings/from-operation/<int:pk>/", working_operations.open_operation, name="open_operation"),
     path("workings/<str:name>/", workings.working, name="working"),
+    path("workings/<str:name>/keep/", working_operations.keep, name="keep_working"),
 ]

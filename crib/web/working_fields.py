@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from calc.errors import WorkingError
 from calc.typed import split_number
 from calc.units import System, in_unit, unit_named, ureg
-from calc.workings import Group, Input, Kind, Working
+from calc.workings import Answer, Group, Input, Kind, Working
+from calc.workings.declaration import LOOKED_UP
 from crib.web.formats import unit_for
 
 YES_NO = (("true", "Yes"), ("false", "No"))
@@ -20,6 +21,13 @@ _INCH_WORDS = {
     "mm": "in", "µm": "uin", "m/min": "ft/min", "mm/min": "in/min", "kW": "hp", "N·m": "lbf*ft", "N/mm²": "ksi",
     "cm³/min": "in^3/min", "N": "lbf",
 }  # fmt: skip
+
+
+class Choices(NamedTuple):
+    """What may be chosen, under a heading where there are several kinds."""
+
+    heading: str
+    choices: tuple[tuple[str, str], ...]
 
 
 @dataclass(slots=True)
@@ -34,9 +42,11 @@ class Field:
     example: str = ""
     placeholder: str = ""
     hint: str = ""
-    choices: tuple[tuple[str, str], ...] = ()
+    choices: tuple[Choices, ...] = ()
     required: bool = False
+    filled: bool = False
     errors: list[str] = field(default_factory=list)
+    brought: str = ""
 
     @property
     def id(self) -> str:
@@ -61,6 +71,12 @@ class Section:
     legend: str
     says: str
     fields: list[Field]
+    folded: bool = False
+
+    @property
+    def opened(self) -> bool:
+        """Whether a folded section shows its controls: once one of them is filled in."""
+        return any(one.filled for one in self.fields)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +91,13 @@ class Asked:
         """Every control, in order."""
         return [one for section in self.sections for one in section.fields]
 
+    def tell_brought(self, answer: Answer) -> None:
+        """Say beside each control that was left empty what the thing that was named brought for it."""
+        for one in self.fields():
+            name = one.name.split(".")[0]
+            if name in answer.brought and not one.is_rows:
+                one.brought = f"{answer.inputs[name].text} from {answer.brought[name]}"
+
     def place(self, errors: Mapping[str, list[str]]) -> list[tuple[str, list[str]]]:
         """Put sentences beside the controls that were filled in; hand back those of what is still missing."""
         missing = []
@@ -87,45 +110,49 @@ class Asked:
         return missing
 
 
-def ask(working: Working, query: Mapping[str, str], system: System, materials: list[str]) -> Asked:
-    """The form of a working as `query` fills it in, and the inputs it stands for."""
+def ask(working: Working, query: Mapping[str, str], system: System, named: Mapping[str, Sequence[Choices]]) -> Asked:
+    """The form of a working as `query` fills it in, and the inputs it stands for.
+
+    `named` holds the words that may be chosen for an input that the shop looks up.
+    """
     example = working.example
-    known = {group.name: group for group in working.groups}
-    sections: list[Section] = [Section("What is needed", "", [])]
-    more = Section("What may be added", "Leave empty what does not matter.", [])
-    grouped: dict[str, Section] = {}
+    sections: dict[str, Section] = {}
     raw: dict[str, Any] = {}
     typed: set[str] = set()
     for entry in working.inputs:
         if _said_otherwise(working, entry):
             continue
-        fields = _fields(entry, entry.name, query, system, example.get(entry.name), materials)
+        fields = _fields(entry, entry.name, query, system, example.get(entry.name), named)
         value = _read(entry, entry.name, query, system)
         if value not in (None, "", [], {}):
             raw[entry.name] = value
             if any(one.value for one in fields):
                 typed.add(entry.name)
-        section = _section_of(working, entry, known, grouped, sections, more)
-        section.fields += fields
-    sections += [*grouped.values(), more]
-    return Asked([section for section in sections if section.fields], raw, frozenset(typed))
+        found = _section_of(working, entry)
+        sections.setdefault(found.legend, found).fields += fields
+    ordered = sorted(sections.values(), key=lambda section: (section.folded, section.legend != SHOP))
+    return Asked(ordered, raw, frozenset(typed))
 
 
-def _section_of(
-    working: Working,
-    entry: Input,
-    known: Mapping[str, Group],
-    grouped: dict[str, Section],
-    sections: list[Section],
-    more: Section,
-) -> Section:
-    if entry.group:
-        return grouped.setdefault(entry.group, _section_for(working, known[entry.group]))
+SHOP = "From the shop"
+
+
+def _section_of(working: Working, entry: Input) -> Section:
+    """Where a control stands: what must be said first, what may be said folded away."""
+    group = next((group for group in working.groups if group.name == entry.group), None)
+    if entry.name in LOOKED_UP:
+        return Section(SHOP, "Each brings its figures; what is typed below comes first.", [])
+    if group is not None and group.required:
+        return _section_for(working, group)
     if entry.kind is Kind.OBJECT:
-        says = "" if entry.required else "May be left empty."
-        sections.append(Section(entry.label, entry.hint or says, []))
-        return sections[-1]
-    return sections[0] if entry.required else more
+        return Section(entry.label, entry.hint or ("" if entry.required else "May be left empty."), [])
+    if entry.required:
+        return Section("What is needed", "", [])
+    if entry.limit or entry.name == "power_curve":
+        return Section("Limits", "What machine and tool can do. What is past a limit is held back.", [], folded=True)
+    if group is not None and not any(other.name in LOOKED_UP for other in working.inputs if other.group == group.name):
+        return _section_for(working, group)
+    return Section("What may be added", "Leave empty what does not matter.", [], folded=True)
 
 
 def _section_for(working: Working, group: Group) -> Section:
@@ -144,14 +171,19 @@ def _said_otherwise(working: Working, entry: Input) -> bool:
 
 
 def _fields(
-    entry: Input, name: str, query: Mapping[str, str], system: System, example: Any, materials: list[str]
+    entry: Input,
+    name: str,
+    query: Mapping[str, str],
+    system: System,
+    example: Any,
+    named: Mapping[str, Sequence[Choices]],
 ) -> list[Field]:
     if entry.kind is Kind.OBJECT:
         inner = example if isinstance(example, Mapping) else {}
         found = []
         for member in entry.fields:
             shown = inner.get(member.name, member.example)
-            found += _fields(member, f"{name}.{member.name}", query, system, shown, materials)
+            found += _fields(member, f"{name}.{member.name}", query, system, shown, named)
         return found
     return [
         Field(
@@ -163,8 +195,9 @@ def _fields(
             example=_in_controls(entry, example, system),
             placeholder=_placeholder(entry, example, system),
             hint=_hint(entry, system),
-            choices=_choices(entry, name, materials),
+            choices=_choices(entry, named.get(name, ()), query.get(name, "").strip()),
             required=entry.required,
+            filled=query.get(name, "").strip() not in ("", _default_choice(entry)),
         )
     ]
 
@@ -176,13 +209,16 @@ def _default_choice(entry: Input) -> str:
     return str(entry.default or "") if entry.kind is Kind.CHOICE else ""
 
 
-def _choices(entry: Input, name: str, materials: list[str]) -> tuple[tuple[str, str], ...]:
+def _choices(entry: Input, named: Sequence[Choices], value: str) -> tuple[Choices, ...]:
     if entry.kind is Kind.BOOL:
-        return YES_NO
-    if name == "material":
-        return (("", "–"), *((material, material) for material in materials))
-    blank = () if entry.default is not None else (("", "–"),)
-    return (*blank, *((word, word.capitalize()) for word in entry.choices)) if entry.choices else ()
+        return (Choices("", YES_NO),)
+    if named:
+        known = {key.casefold() for group in named for key, _ in group.choices}
+        other = ((value, value),) if value and value.casefold() not in known else ()
+        return (Choices("", (("", "none"), *other)), *named)
+    blank = () if entry.default is not None else (("", "choose …"),)
+    words = tuple((word, word.capitalize()) for word in entry.choices)
+    return (Choices("", (*blank, *words)),) if words else ()
 
 
 def _hint(entry: Input, system: System) -> str:
@@ -264,15 +300,20 @@ def _read(entry: Input, name: str, query: Mapping[str, str], system: System) -> 
     return with_unit(entry, text, system)
 
 
+def inch_word(unit: str) -> str:
+    """The unit that a reader of inches means where `unit` is listed; empty where there is no other."""
+    return _INCH_WORDS.get(unit, "")
+
+
 def with_unit(entry: Input, text: str, system: System) -> str:
     """A bare number of an inch reader is in inches, as the unit beside the control says."""
-    if system == "metric" or entry.kind is not Kind.QUANTITY or entry.unit not in _INCH_WORDS or not text:
+    if system == "metric" or entry.kind is not Kind.QUANTITY or not inch_word(entry.unit) or not text:
         return text
     try:
         _, written = split_number(entry.name, text)
     except WorkingError:
         return text
-    return text if written else f"{text} {_INCH_WORDS[entry.unit]}"
+    return text if written else f"{text} {inch_word(entry.unit)}"
 
 
 def _row(entry: Input, line: str, system: System) -> Any:
@@ -294,5 +335,5 @@ def _row(entry: Input, line: str, system: System) -> Any:
 
 def example_query(working: Working, system: System) -> dict[str, str]:
     """The working's example as its form takes it, for a link that fills it in."""
-    fields = ask(working, {}, system, []).fields()
+    fields = ask(working, {}, system, {}).fields()
     return {one.name: one.example for one in fields if one.example and one.name.split(".")[0] in working.example}

@@ -195,7 +195,7 @@ def test_rows_are_typed_one_to_a_line(client: Client) -> None:
 
 
 def test_rows_with_duties_reach_their_members() -> None:
-    found = ask(get("life-fit"), {"lives": "41; yes; 100; 0.004; 0.1\n50;;120"}, "inch", [])
+    found = ask(get("life-fit"), {"lives": "41; yes; 100; 0.004; 0.1\n50;;120"}, "inch", {})
     assert found.raw["lives"] == [
         {
             "minutes": "41",
@@ -215,7 +215,7 @@ def test_members_of_an_object_have_controls_of_their_own(client: Client) -> None
 
 
 def test_what_stands_in_an_empty_control() -> None:
-    fields = {one.name: one for one in ask(get("milling"), {}, "inch", []).fields()}
+    fields = {one.name: one for one in ask(get("milling"), {}, "inch", {}).fields()}
     assert fields["diameter"].placeholder == "e.g. 0.63"
     assert fields["lead_angle"].placeholder == "90 if empty"
     assert fields["max_power"].placeholder == ""
@@ -232,12 +232,12 @@ def test_lists_of_plain_numbers_and_open_choices() -> None:
         Input(name="row", label="Row", kind=Kind.LIST, fields=(on,), example=[{"on": True}]),
     )
     made = replace(base, inputs=inputs, groups=())
-    fields = {one.name: one for one in ask(made, {"numbers": "1\n2; 3"}, "metric", []).fields()}
-    assert ask(made, {"numbers": "1\n2; 3"}, "metric", []).raw["numbers"] == ["1", "2; 3"]
+    fields = {one.name: one for one in ask(made, {"numbers": "1\n2; 3"}, "metric", {}).fields()}
+    assert ask(made, {"numbers": "1\n2; 3"}, "metric", {}).raw["numbers"] == ["1", "2; 3"]
     assert fields["numbers"].hint == "One number to a line."
     assert fields["numbers"].example == "1\n2"
     assert fields["row"].example == "yes"
-    assert fields["shape"].choices[0] == ("", "–")
+    assert fields["shape"].choices[0].choices[0] == ("", "choose …")
     assert fields["through"].value == "true"
 
 

@@ -19,6 +19,7 @@ from crib.floor.selectors.jobs import (
     loads_for,
     operation_in_full,
     operations_of,
+    operations_to_keep_for,
     runs_logged,
     tool_limits,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "operation_in_full",
     "operation_now",
     "operations_of",
+    "operations_to_keep_for",
     "pocket_now",
     "runs_logged",
     "spindle_speed",

@@ -36,6 +36,16 @@ def operations_of(job: Job) -> QuerySet[Operation]:
     return steps.order_by(F("retired_at").asc(nulls_first=True), "number")
 
 
+def operations_to_keep_for(kinds: Iterable[str]) -> QuerySet[Operation]:
+    """Operations of these kinds of cut at jobs that are not done, for a calculator to open from or keep for."""
+    return (
+        Operation.objects.filter(kind_of_cut__in=kinds, retired_at=None, job__retired_at=None)
+        .exclude(job__state=Job.State.DONE)
+        .select_related("job", "machine", "tip")
+        .order_by("job__code", "number")
+    )
+
+
 def operation_in_full(pk: int) -> Operation | None:
     """One operation with all it names."""
     return Operation.objects.select_related("job", "machine", "tip", "body", "material").filter(pk=pk).first()

@@ -6,6 +6,7 @@ from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, 
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
 from crib.floor.services.files import FileReport, import_run_file
 from crib.floor.services.jobs import change_job, create_job, retire_job
+from crib.floor.services.keeping import Proposal, keep_working, propose_keeping
 from crib.floor.services.operations import (
     change_operation,
     create_operation,
@@ -22,6 +23,7 @@ __all__ = [
     "FileReport",
     "InspectionRecord",
     "LoggedRuns",
+    "Proposal",
     "RefusedRun",
     "RunDraft",
     "ToolRecord",
@@ -34,10 +36,12 @@ __all__ = [
     "end_edge",
     "fit_tip",
     "import_run_file",
+    "keep_working",
     "load_pocket",
     "log_parts",
     "log_run",
     "log_runs",
+    "propose_keeping",
     "recompute_minutes",
     "record_inspection",
     "record_inspections",

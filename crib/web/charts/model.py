@@ -31,3 +31,12 @@ class Series:
     name: str
     xs: Sequence[float]
     ys: Sequence[float]
+
+
+@dataclass(frozen=True)
+class Shade:
+    """A stretch of the horizontal axis where something holds, such as a limit; its number refers to words beneath."""
+
+    start: float
+    stop: float
+    number: int

@@ -9,8 +9,8 @@ from itertools import pairwise
 from django.utils.safestring import SafeString
 
 from crib.web.charts.frame import Frame, Key, chart, day_frame, keys, nothing_yet, value_frame
-from crib.web.charts.model import Mark, Point, Series
-from crib.web.charts.svg import CannotDraw, Coordinate, finite, path, same_length, tag
+from crib.web.charts.model import Mark, Point, Series, Shade
+from crib.web.charts.svg import CannotDraw, Coordinate, finite, path, same_length, tag, together
 from crib.web.formats import day as day_text
 
 Band = tuple[Sequence[float], Sequence[float]]
@@ -176,9 +176,10 @@ def lines(
     x_label: str,
     y_label: str,
     marks: Sequence[Mark] = (),
+    shades: Sequence[Shade] = (),
     zero: bool = True,
 ) -> SafeString:
-    """Up to three lines to compare, told apart by their dashes as well as their colours."""
+    """Up to three lines to compare, told apart by their dashes as well as their colours, over hatched stretches."""
     if len(series) > MOST_LINES:
         raise CannotDraw(f"{len(series)} lines in one chart cannot be told apart; draw {MOST_LINES} at most")
     checked = []
@@ -203,7 +204,30 @@ def lines(
         for place, (_, xs, ys) in enumerate(checked, start=1)
     ]
     entries = [Key(name, "line", f"line line-{place}") for place, (name, _, _) in enumerate(checked, start=1)]
-    return chart(frame, [*strokes, frame.marks(marks), keys(entries, after=y_label)], title=title, says=says)
+    below = [_shade(frame, shade) for shade in shades]
+    return chart(frame, [*below, *strokes, frame.marks(marks), keys(entries, after=y_label)], title=title, says=says)
+
+
+def _shade(frame: Frame, shade: Shade) -> SafeString:
+    """A wash with slanted lines, so that it stands out in print too, and its number at the foot."""
+    left, right = (frame.x.clamp(at) for at in (shade.start, shade.stop))
+    step, foot, head = 9.0, frame.bottom, frame.top
+    slants = []
+    at = left - (foot - head)
+    while at < right:
+        start, stop = max(at, left), min(at + foot - head, right)
+        if start < stop:
+            slants.append(path([(start, foot - (start - at)), (stop, foot - (stop - at))]))
+        at += step
+    return together(
+        [
+            tag("rect", class_="shade", x=left, y=head, width=max(right - left, 0.5), height=foot - head),
+            tag("path", class_="shade-lines", d="".join(slants)) if slants else SafeString(""),
+            tag(
+                "text", str(shade.number), class_="shade-number", x=(left + right) / 2, y=foot - 8, text_anchor="middle"
+            ),
+        ]
+    )
 
 
 def _checked_band(across: Sequence[float], band: Band) -> tuple[list[float], list[float]]:

@@ -48,6 +48,35 @@
     }
   });
 
+  /* Copies what a field holds, and says so in the button for a moment. Where the browser refuses, the field is shown
+     and selected, to be copied by hand. */
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest("[data-copy-from]");
+    var field = button && document.querySelector(button.dataset.copyFrom);
+    if (!field) {
+      return;
+    }
+    var words = button.textContent;
+    var byHand = function () {
+      var fold = field.closest("details");
+      if (fold) {
+        fold.open = true;
+      }
+      field.focus();
+      field.select();
+    };
+    if (!navigator.clipboard) {
+      byHand();
+      return;
+    }
+    navigator.clipboard.writeText(field.value).then(function () {
+      button.textContent = "Copied";
+      window.setTimeout(function () {
+        button.textContent = words;
+      }, 2000);
+    }, byHand);
+  });
+
   function focusMain() {
     var main = document.getElementById("main");
     if (main) {
