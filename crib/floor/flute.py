@@ -36,7 +36,7 @@ def cone_of(tip: Design) -> ConicalMill | None:
             None if tip.diameter_mm is None else ureg.Quantity(tip.diameter_mm, "mm"),
         )
     except WorkingError:
-        return None  # an end mill, or a slip in the catalogue: no cone
+        return None  # the figures make no cone
 
 
 def is_chamfer_mill(tip: Design) -> bool:

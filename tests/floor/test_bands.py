@@ -159,7 +159,10 @@ def test_a_band_on_the_flute_is_kept_and_may_be_taken_away(shop: Shop) -> None:
 def test_a_tip_whose_cone_is_not_known_may_have_a_band(shop: Shop) -> None:
     bare = shop.design("CT-BARE", diameter_mm=12.0, teeth=4)
     insert = shop.design("IN-45", "insert", edges=4, diameter_mm=9.0, tip_flat_mm=1.0, included_angle_deg=90.0)
-    for number, tip in ((50, bare), (60, insert)):
+    slip = shop.design("CT-SLIP", diameter_mm=12.0, teeth=4, tip_flat_mm=2.0, included_angle_deg=90.0)
+    slip.tip_flat_mm = 12.0  # as only another program could have written it
+    slip.save()
+    for number, tip in ((50, bare), (60, insert), (70, slip)):
         made = services.create_operation(
             job=shop.job, number=number, name="Chamfer", machine=shop.machine, tip=tip, material=shop.material,
             kind_of_cut="chamfering", minutes_per_part=1.5, contact_low=20.0, contact_high=30.0, who=shop.engineer,
