@@ -69,6 +69,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/offers/new/", catalogue.offer, name="new_offer"),
     path("stock/offers/<int:number>/", catalogue.offer, name="offer"),
     path("stock/retire/<str:what>/<int:number>/", catalogue.retire_entry, name="retire_entry"),
+    path("stock/reinstate/<str:what>/<int:number>/", catalogue.reinstate_entry, name="reinstate_entry"),
     path("stock/import/", catalogue.import_catalogue, name="import_catalogue"),
     # floor
     path("machines/", machines.machines, name="machines"),

@@ -374,3 +374,23 @@ def test_a_machine_s_spindle_is_drawn_from_what_was_typed(shop: Shop) -> None:
     shop.engineer.units = "inch"
     shop.engineer.save()
     assert "hp" in client.get(page).content.decode()
+
+
+def test_what_was_retired_can_be_brought_back(shop: Shop) -> None:
+    client = client_of(shop.engineer)
+    things = {"material": shop.material, "machine": shop.machine, "supplier": shop.supplier, "offer": shop.offer}
+    pages = {"material": "material", "machine": "machine_entry", "supplier": "supplier", "offer": "offer"}
+    for what, thing in things.items():
+        client.post(url("retire_entry", what, thing.pk))
+        assert f"Bring this {what} back into use" in client.get(url(pages[what], thing.pk)).content.decode()
+    # An offer of somebody who is retired stays so until they are back.
+    assert client.post(url("reinstate_entry", "offer", shop.offer.pk)).status_code == 409
+    for what, thing in things.items():
+        assert (
+            f"The {what} is in use again."
+            in client.post(url("reinstate_entry", what, thing.pk), follow=True).content.decode()
+        )
+        thing.refresh_from_db()
+        assert not thing.retired
+    assert client.post(url("reinstate_entry", "spoon", 1)).status_code == 404
+    assert client_of(shop.setter).post(url("reinstate_entry", "material", shop.material.pk)).status_code == 403

@@ -310,15 +310,29 @@ def retire_offer(*, offer: Offer, who: Person) -> Offer:
 @transaction.atomic
 def retire_entry(*, what: str, number: int, who: Person) -> None:
     """Retire the material, machine, supplier or offer with this number."""
+    thing = _entry(what, number)
+    keeping.retire(thing, who=who, what=what, which=str(thing))
+
+
+@transaction.atomic
+def reinstate_entry(*, what: str, number: int, who: Person) -> None:
+    """Bring the retired material, machine, supplier or offer with this number into use again."""
+    thing = _entry(what, number)
+    if isinstance(thing, Offer):
+        checks.check_offer(thing)
+    keeping.reinstate(thing, who=who, what=what, which=str(thing))
+
+
+def _entry(what: str, number: int) -> WorkMaterial | Machine | Supplier | Offer:
     match what:
         case "material":
-            retire_material(material=selectors.material_with(number=number), who=who)
+            return selectors.material_with(number=number)
         case "machine":
-            retire_machine(machine=selectors.machine_with(number=number), who=who)
+            return selectors.machine_with(number=number)
         case "supplier":
-            retire_supplier(supplier=selectors.supplier_with(number=number), who=who)
+            return selectors.supplier_with(number=number)
         case "offer":
-            retire_offer(offer=selectors.offer_with(number=number), who=who)
+            return selectors.offer_with(number=number)
         case _:
             raise NotFound("There is no such entry in the catalogue.")
 

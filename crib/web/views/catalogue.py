@@ -191,13 +191,23 @@ def offer(request: HttpRequest, number: int = 0) -> HttpResponse:
     return answer_form(request, form, act, FORM, _about("offers", "Offers", "offer", found))
 
 
+LISTS = {"material": "materials", "machine": "machine_list", "supplier": "suppliers", "offer": "offers"}
+
+
 @require_POST
 @needs("keep_catalogue")
 def retire_entry(request: HttpRequest, what: str, number: int) -> HttpResponse:
     """Take a material, machine, supplier or offer out of use."""
     services.retire_entry(what=what, number=number, who=need_acting(request))
-    onward = {"material": "materials", "machine": "machine_list", "supplier": "suppliers", "offer": "offers"}[what]
-    return _kept(request, f"The {what} is retired.", redirect(f"crib:{onward}"))
+    return _kept(request, f"The {what} is retired.", redirect(f"crib:{LISTS[what]}"))
+
+
+@require_POST
+@needs("keep_catalogue")
+def reinstate_entry(request: HttpRequest, what: str, number: int) -> HttpResponse:
+    """Bring a material, machine, supplier or offer into use again."""
+    services.reinstate_entry(what=what, number=number, who=need_acting(request))
+    return _kept(request, f"The {what} is in use again.", redirect(f"crib:{LISTS[what]}"))
 
 
 @needs("keep_catalogue")
