@@ -14,6 +14,7 @@ Array = npt.NDArray[np.float64]
 
 # Beyond a summed chance of exp(-45) there is no life left that a double can tell from none.
 NOTHING_LEFT = 45.0
+WORN_OUT = 1e300  # as good as infinite, and still a number that can be taken from itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ class Lives:
         [[0.45, 1.4]]
         """
         axes = (slice(None),) + (None,) * (age.ndim - 1)
-        wear = (age / self.scale[axes]) ** self.shape[axes]
+        wear = np.minimum((age / self.scale[axes]) ** self.shape[axes], WORN_OUT)
         # Nothing times an infinite age is no number; without breakage the term is left out.
         return np.asarray(wear + self.breakage[axes] * age if self.breakage.any() else wear)
 
@@ -155,7 +156,7 @@ class Lives:
         >>> Lives.checked(1.0, 40.0, 30.0, np.inf, 0.0, (1,)).first_mean().round(6).tolist()
         [40.0]
         """
-        before = (self.used / self.scale) ** self.shape
+        before = np.minimum((self.used / self.scale) ** self.shape, WORN_OUT)
         end = np.minimum(self.change_at, self.scale * (before + NOTHING_LEFT) ** (1 / self.shape))
         width = np.maximum(end - self.used, 0.0)
         fraction, weights = _nodes()

@@ -189,6 +189,7 @@ def run(name: str, raw_inputs: Mapping[str, object], system: System = "metric", 
         sources=working.sources,
         warnings=tuple(found.warnings),
         brought={name: given.known[lookup].name for name, lookup in given.brought.items()},
+        system=system,
     )
 
 

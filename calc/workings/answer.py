@@ -27,7 +27,8 @@ class Value:
 class Answer:
     """The whole answer of a working; `as_dict` is the body the API sends, its warnings first among the cautions.
 
-    `brought` names, for inputs that were looked up instead of given, the thing that they are from.
+    `brought` names, for inputs that were looked up instead of given, the thing that they are from; `system` is the
+    reader's units, in which the texts are.
     """
 
     working: Working
@@ -39,6 +40,7 @@ class Answer:
     sources: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     brought: Mapping[str, str] = field(default_factory=dict)
+    system: System = "metric"
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON data."""

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from functools import cached_property
 from typing import Any
 
 from calc.units import Quantity, System, show, ureg
 from calc.workings import Answer, Value
-
-_INCH_SIGNS = (" in", " ft/min", " in/min", " hp", " lbf·ft", " ksi", " in³/min", " µin", " lbf")
 
 
 class TooLittle(Exception):
@@ -78,11 +75,10 @@ class Known:
     def quantity(self, name: str, unit: str) -> Quantity:
         return ureg.Quantity(self.number(name), unit)
 
-    @cached_property
+    @property
     def system(self) -> System:
-        """The reader's units, told from the texts: an answer does not carry them."""
-        values = [*self.answer.inputs.values(), *self.answer.results.values()]
-        return "inch" if any(value.unit and value.text.endswith(_INCH_SIGNS) for value in values) else "metric"
+        """The reader's units."""
+        return self.answer.system
 
     def length(self, millimetres: float) -> str:
         """A length that the drawing worked out, as the reader reads it."""

@@ -11,6 +11,7 @@ from calc.errors import WorkingError
 from calc.supply import renewal
 from calc.supply.lives import Lives, mean_life, second_moment
 from calc.supply.renewal import CountDistribution, renewal_count, renewal_count_by_day
+from calc.workings import run
 
 
 def test_lives_of_constant_chance_make_a_poisson_count() -> None:
@@ -129,3 +130,11 @@ def test_a_quantile_needs_a_chance() -> None:
     with pytest.raises(WorkingError, match="between 0 and 1"):
         CountDistribution(np.array([1.0])).quantile(1.0)
     assert float(CountDistribution(np.array([0.5, 0.4])).quantile(0.95)) == 1.0
+
+
+def test_an_edge_used_past_all_measure_is_changed_at_once() -> None:
+    asked = {"shape": 124, "scale": 3, "horizon": 2178, "used": 1265}
+    planned = run("renewal-demand", {**asked, "change_at": 3}).results["mean"].value
+    # Lives of 3 min changed at 3: one at once, then one every 3 minutes or a little sooner.
+    assert planned == pytest.approx(1 + 2178 / 2.98, rel=0.01)
+    assert run("renewal-demand", asked).results["mean"].value == pytest.approx(planned, rel=0.02)
