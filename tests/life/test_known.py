@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from calc.errors import WorkingError
+from calc.workings import Found, Group, Input, InputErrors, Kind, Working
+from calc.workings.reading import read_inputs
 from crib.floor.models import EdgeMinutes
 from crib.life.known import look_up
 from crib.life.selectors import worn_bands
@@ -109,3 +113,24 @@ def test_without_an_exponent_to_replace_the_source_says_only_what_it_is(shop: Sh
     said = look_up("material", shop.material.name, {}).sources["n"]
     assert said.endswith("in place of the catalogue's n of 0.3")
     assert at_speed(shop, 50.0, 900).surface_speed == 50.0
+
+
+def test_a_working_that_asks_for_n_and_c_takes_them_together_or_asks_for_them(shop: Shop) -> None:
+    numbers: dict[str, Any] = {"kind": Kind.NUMBER, "group": "law", "way": "numbers"}
+    probe = Working(
+        name="probe", title="", says="", results=(), sources=(), compute=lambda given: Found(),
+        inputs=(
+            Input(name="material", label="Work material", kind=Kind.TEXT), Input(name="n", label="n", **numbers),
+            Input(name="c", label="C", unit="m/min", **(numbers | {"kind": Kind.QUANTITY})),
+        ),
+        groups=(Group(name="law", label="Taylor's law"),),
+    )  # fmt: skip
+    asked = {"material": shop.material.name}
+    with pytest.raises(InputErrors) as missing:
+        read_inputs(probe, asked, "metric", look_up)
+    assert "Taylor's law is missing" in missing.value.sentence  # the assumed n says nothing of C
+    assert read_inputs(probe, asked | {"c": 180}, "metric", look_up).number("n") == 0.25
+    wear_out(shop, {45.0: 12, 60.0: 12, 80.0: 12})
+    given = read_inputs(probe, asked, "metric", look_up)
+    assert given.number("n") == pytest.approx(1 / 3, rel=0.08)
+    assert given.quantity("c").m_as("m/min") == pytest.approx(60 * 60 ** (1 / 3), rel=0.25)
