@@ -32,7 +32,8 @@ To add one, write in a module of this package (`cutting.py` shows many)::
 - Kinds: QUANTITY (default), NUMBER, COUNT (whole), TEXT, CHOICE (with `choices`), BOOL, LIST (plain numbers, or rows
   with `fields`), OBJECT (with `fields`). Members of rows and objects are Inputs themselves, read the same way.
 - Several ways to say one thing: give the inputs the same `group` and declare `Group(name=…, label=…)`; `needs=2` asks
-  for any two; `required=False` lets all be left out; inputs that only make sense together (kc11, mc) share a `way`.
+  for any two; `required=False` lets all be left out; inputs that only make sense together (kc11, mc) share a `way`;
+  `enough` names inputs that will do instead, where `compute` can choose the rest.
 - Sources are keys of `calc/references.md`; "(m)" after one says that it is cited from memory.
 - `default` is used when nothing is said; `assumed` is the sentence the answer then carries if `compute` read it.
 - `above`, `lowest`, `highest` bound an input in its own unit. What only `compute` can see it refuses with

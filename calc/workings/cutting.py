@@ -1,6 +1,7 @@
 """The cutting workings, in the order the register lists them."""
 
-from calc.workings.chamfering import CHAMFER_EDGE, CHAMFER_HOLE
+from calc.workings.chamfer_edge import CHAMFER_EDGE
+from calc.workings.chamfer_hole import CHAMFER_HOLE
 from calc.workings.contact import CHIP_THINNING, CORNER_FEED, EFFECTIVE_DIAMETER
 from calc.workings.holes import DRILLING, TAPPING
 from calc.workings.milling import MILLING

@@ -85,12 +85,16 @@ class Input:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Several ways to say one thing, of which `needs` are to be given (none, when it is not `required`)."""
+    """Several ways to say one thing, of which `needs` are to be given (none, when it is not `required`).
+
+    `enough` lists sets of inputs, of the group or beside it, that will do instead: `compute` chooses the rest by them.
+    """
 
     name: str
     label: str
     needs: int = 1
     required: bool = True
+    enough: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

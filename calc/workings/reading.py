@@ -282,15 +282,22 @@ def _group_problems(
         return [
             WorkingError(spare.name, f"{group.label.capitalize()} is said twice over: give only {wanted} of {choices}.")
         ]
-    if len(used) < group.needs and (used or group.required):
+    there = {*given, *brought}
+    if len(used) < group.needs and (used or group.required) and not any(there >= {*enough} for enough in group.enough):
         first = next((parts[0] for way, parts in ways.items() if way not in used and not _has_default(parts)), None)
         if first is not None:
+            choices += _or_else(working, group)
             return [WorkingError(first.name, f"{group.label.capitalize()} is missing: give {wanted} of {choices}.")]
-    there = {*given, *brought}
     missing = [part for way in used for part in ways[way] if part.name not in there and part.default is None]
     return [
         WorkingError(part.name, f"{_label(part)} is missing: it goes with {_partners(ways, part)}.") for part in missing
     ]
+
+
+def _or_else(working: Working, group: Group) -> str:
+    """The sets of inputs that would do instead of the group's ways."""
+    sets = [" with ".join(_label(working.input(name)).lower() for name in enough) for enough in group.enough]
+    return "".join(f", or {words}" for words in sets)
 
 
 def _has_default(parts: list[Input]) -> bool:

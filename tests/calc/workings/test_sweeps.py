@@ -51,7 +51,8 @@ def range_about(entry: Input, middle: float) -> tuple[float, float]:
     if entry.kind is Kind.COUNT:
         return 1, 7
     middle = middle or 10
-    return 0.55 * middle, min(1.45 * middle, math.inf if entry.highest is None else entry.highest)
+    least = -math.inf if entry.lowest is None else entry.lowest
+    return max(0.55 * middle, least), min(1.45 * middle, math.inf if entry.highest is None else entry.highest)
 
 
 def in_arrays() -> list[tuple[str, str]]:
