@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 import numpy as np
+import pint
 
 from calc.cutting.bands import Span, circle_range
 from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of
@@ -123,7 +124,7 @@ def _plunge(given: Given, mill: ConicalMill, mouth: Quantity, shut: Any) -> Hole
 def _blank(found: Found, shut: Any) -> None:
     """Take away what a tool that does not enter has no answer to, and mark it."""
     for name, value in found.results.items():
-        if isinstance(value, Quantity) and name not in ("chamfer_diameter", "flute_height"):
+        if isinstance(value, pint.Quantity) and name not in ("chamfer_diameter", "flute_height"):
             found.results[name] = ureg.Quantity(np.where(shut, np.nan, value.magnitude), value.units)
     found.marks.append(Mark("tip_flat", "the tip flat does not enter the hole", shut))
 
