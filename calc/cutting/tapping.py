@@ -66,14 +66,15 @@ def tapping_time(travel: Quantity, feed_rate: Quantity, retract_ratio: float = 1
 
 
 @takes(kc="N/mm²", pitch="mm", diameter="mm")
-def torque(kc: Quantity, pitch: Quantity, diameter: Quantity) -> Quantity:
-    """Torque of a sharp tap, M = kc · P² · D / 8.
+def torque(kc: Quantity, pitch: Quantity, diameter: Quantity, starts: int = 1) -> Quantity:
+    """Torque of a sharp tap, M = kc · P² · D / 8, once for each start.
 
     Parameters
     ----------
     kc : specific cutting force, pressure
     pitch : P, length
     diameter : D, nominal, length
+    starts : of the thread, each of which cuts a groove of its own
 
     Returns
     -------
@@ -90,9 +91,37 @@ def torque(kc: Quantity, pitch: Quantity, diameter: Quantity) -> Quantity:
 
     Source: [handbook-tap-torque]
     """
-    for name, value in (("kc", kc), ("pitch", pitch), ("diameter", diameter)):
+    for name, value in (("kc", kc), ("pitch", pitch), ("diameter", diameter), ("starts", starts)):
         require_positive(name, value)
-    return in_unit(kc * pitch**2 * diameter / 8, "N*m")
+    return in_unit(kc * pitch**2 * diameter / 8 * starts, "N*m")
+
+
+@takes(thread_depth="mm", pitch="mm")
+def travel(thread_depth: Quantity, pitch: Quantity, chamfer_threads: float) -> Quantity:
+    """Way of a tap into the work for a depth of full thread: its chamfer threads go in below it.
+
+    Parameters
+    ----------
+    thread_depth : of full thread, length
+    pitch : P, length
+    chamfer_threads : threads on the tap's chamfer (about 2 bottoming, 4 plug, 8 taper)
+
+    Returns
+    -------
+    travel of the tap's end below the face in mm
+
+    Raises
+    ------
+    WorkingError : when a length is not above zero, or the count is negative
+
+    >>> from calc.units import ureg
+    >>> q = ureg.Quantity
+    >>> travel(q(20, "mm"), q(1.5, "mm"), 4).magnitude
+    26.0
+
+    Source: [common-practice]
+    """
+    return drilled_depth(thread_depth, pitch, chamfer_threads, spare_threads=0.0)
 
 
 @takes(thread_depth="mm", pitch="mm")

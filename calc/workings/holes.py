@@ -201,12 +201,14 @@ def _tap(given: Given) -> Found:
         _tap_depth(given, found, rate, pitch)
     if "kc11" in given and given.text("form") == "cut":
         kc = force.specific_cutting_force(in_unit(pitch / 2, "mm"), given.quantity("kc11"), given.number("mc"))
-        torque = tapping.torque(kc, pitch, diameter)
+        torque = tapping.torque(kc, pitch, diameter, starts)
         found.results["torque"] = torque
-        numbers = f"{show(kc)} · ({show(pitch)})² · {show(diameter)} / 8"
+        formula, numbers = "M = kc · P² · D / 8", f"{show(kc)} · ({show(pitch)})² · {show(diameter)} / 8"
+        if given.many or starts > 1:
+            formula, numbers = f"{formula} · starts", f"{numbers} · {show(starts)}"
         found.working.append(
-            Step("Torque of a sharp tap, kc at a chip of half the pitch", "M = kc · P² · D / 8", numbers,
-                 show(torque), "handbook-tap-torque")
+            Step("Torque of a sharp tap, kc at a chip of half the pitch", formula, numbers, show(torque),
+                 "handbook-tap-torque")
         )  # fmt: skip
         found.cautions.append("A worn tap asks for twice the torque and more; published rules differ by a fifth.")
     return found
@@ -234,22 +236,34 @@ def _tapped(given: Given, found: Found) -> tuple[Quantity, Quantity]:
 
 def _tap_depth(given: Given, found: Found, rate: Quantity, pitch: Quantity) -> None:
     """Time in the thread, and the depth to drill before a blind one."""
-    show, depth, ratio = given.show, given.quantity("depth"), given.number("retract_ratio")
-    time = tapping.tapping_time(depth, rate, ratio)
-    found.results |= {"travel": depth, "time_in_cut": time}
-    numbers = f"{show(depth)} / {show(rate)} · (1 + 1 / {show(ratio)})"
-    found.working.append(
-        Step("Time in the thread, in and out", "t = depth / vf · (1 + 1 / ratio)", numbers, show(time), GEOMETRY)
-    )
+    show, way, ratio = given.show, given.quantity("depth"), given.number("retract_ratio")
     if "chamfer_threads" in given:
-        lead = given.number("chamfer_threads")
-        drilled = tapping.drilled_depth(depth, pitch, lead)
-        found.results["drilled_depth"] = drilled
-        numbers = f"{show(depth)} + ({show(lead)} + 1) · {show(pitch)}"
-        found.working.append(
-            Step("Depth to drill, with room for chips", "depth + (chamfer threads + 1) · P", numbers, show(drilled),
-                 "common-practice")
-        )  # fmt: skip
+        way = _below_full_thread(given, found, pitch)
+    else:
+        found.assumed.append(
+            "The depth is how far the tap goes in, and its chamfer leaves no full thread at the end. To have full "
+            "thread to that depth, give the threads on the tap's chamfer."
+        )
+    time = tapping.tapping_time(way, rate, ratio)
+    found.results |= {"travel": way, "time_in_cut": time}
+    numbers = f"{show(way)} / {show(rate)} · (1 + 1 / {show(ratio)})"
+    found.working.append(
+        Step("Time in the thread, in and out", "t = travel / vf · (1 + 1 / ratio)", numbers, show(time), GEOMETRY)
+    )
+
+
+def _below_full_thread(given: Given, found: Found, pitch: Quantity) -> Quantity:
+    """Travel of a tap that leaves full thread to the depth, and the depth to drill for it."""
+    show, depth, lead = given.show, given.quantity("depth"), given.number("chamfer_threads")
+    way, drilled = tapping.travel(depth, pitch, lead), tapping.drilled_depth(depth, pitch, lead)
+    found.results["drilled_depth"] = drilled
+    found.working += [
+        Step("Travel, for full thread to the depth", "depth + chamfer threads · P",
+             f"{show(depth)} + {show(lead)} · {show(pitch)}", show(way), "common-practice"),
+        Step("Depth to drill, with room for chips", "depth + (chamfer threads + 1) · P",
+             f"{show(depth)} + ({show(lead)} + 1) · {show(pitch)}", show(drilled), "common-practice"),
+    ]  # fmt: skip
+    return way
 
 
 TAPPING = Working(
@@ -261,13 +275,14 @@ TAPPING = Working(
         length("diameter", "Nominal diameter", "D", group="thread", way="sizes"),
         length("pitch", "Pitch", "P", group="thread", way="sizes"),
         *speed_inputs(example=15),
-        length("depth", "Depth the tap goes in", example=20),
+        length("depth", "Depth of the thread", example=20,
+               hint="Of full thread, where the threads on the tap's chamfer are given; else how far the tap goes in."),
         Input(name="starts", label="Starts", kind=Kind.COUNT, lowest=1, highest=20, default=1),
         Input(name="form", label="Tap", kind=Kind.CHOICE, choices=("cut", "form"), default="cut"),
         Input(name="retract_ratio", label="Speed out over speed in", kind=Kind.NUMBER, above=0, highest=20, default=1,
               assumed="The tap comes out at the speed it goes in."),
         Input(name="chamfer_threads", label="Threads on the tap's chamfer", kind=Kind.NUMBER, lowest=0, highest=20,
-              hint="About 2 bottoming, 4 plug, 8 taper; for the depth to drill."),
+              hint="About 2 bottoming, 4 plug, 8 taper; they go in below the full thread."),
         *material_inputs(), MACHINE, *limit_inputs("max_spindle_speed"),
     ),
     groups=(Group(name="thread", label="the thread"), SPEED_GROUP, MATERIAL_GROUP),
@@ -275,7 +290,7 @@ TAPPING = Working(
         Result(name="spindle_speed", label="Spindle speed", symbol="n", unit="1/min"),
         Result(name="surface_speed", label="Surface speed", symbol="vc", unit="m/min"),
         Result(name="feed_rate", label="Feed rate", symbol="vf", unit="mm/min"),
-        Result(name="travel", label="Travel", unit="mm", needs="Give the depth."),
+        Result(name="travel", label="Travel of the tap", unit="mm", needs="Give the depth."),
         Result(name="time_in_cut", label="Time in the thread", unit="min", needs="Give the depth."),
         Result(name="drilled_depth", label="Depth to drill", unit="mm", needs="Give depth and chamfer threads."),
         Result(name="torque", label="Torque", symbol="M", unit="N·m", needs=f"Only of a cut tap. {NEEDS_MATERIAL}"),

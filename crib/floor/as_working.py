@@ -163,6 +163,8 @@ def _as_run(answer: Answer) -> dict[str, float]:
         teeth = answer.inputs.get("teeth")
         if answer.working.name != "tapping":
             found["feed"] = rate / speed / (teeth.value if teeth is not None else 1)
+    if answer.working.name == "tapping" and (way := _number(answer, "travel")):
+        found["length_of_cut"] = way  # deeper than the full thread by the tap's chamfer, and in the cut all the way
     across = _number(answer, "effective_diameter")
     if speed and across:
         found["surface_speed"] = math.pi * across * speed / 1000

@@ -82,10 +82,12 @@ def test_pecks_are_marked_where_the_drill_is_drawn_back() -> None:
 
 def test_the_tap_and_its_thread_are_to_scale() -> None:
     root = drawn("tapping", thread="M10x1.5", depth=20, chamfer_threads=4)
-    assert dimension(root, "travel") / dimension(root, "major") == pytest.approx(2, abs=0.01)
+    # Full thread to 20 mm: four threads of chamfer, 6 mm, go in below it.
+    assert dimension(root, "travel") / dimension(root, "major") == pytest.approx(2.6, abs=0.01)
+    assert dimension(root, "drilled") / dimension(root, "travel") == pytest.approx(27.5 / 26, abs=0.01)
     assert dimension(root, "minor") / dimension(root, "major") == pytest.approx(0.8376, abs=0.005)
     _, lead = size(named(root, "chamfer"))
-    assert lead / dimension(root, "travel") == pytest.approx(4 * 1.5 / 20, abs=0.01)
+    assert lead / dimension(root, "travel") == pytest.approx(4 * 1.5 / 26, abs=0.01)
     assert has_class(root, "air")
     fine = drawn("tapping", thread=None, diameter=30, pitch=0.35, depth=60, starts=2)
     assert named(fine, "root") is not None

@@ -156,6 +156,28 @@ def test_tapping_follows_the_lead_even_when_held_back() -> None:
     assert inch["feed_rate"] == pytest.approx(inch["spindle_speed"] * 1.27)
 
 
+def test_a_tap_goes_its_chamfer_deeper_than_the_full_thread() -> None:
+    asked = {"thread": "M10", "spindle_speed": 500, "depth": 20}
+    bare, full = run("tapping", asked), run("tapping", asked | {"chamfer_threads": 4})
+    assert bare.results["travel"].value == 20
+    assert "drilled_depth" not in bare.results
+    assert any("how far the tap goes in" in sentence for sentence in bare.assumed)
+    # 20 mm and 4 threads of 1.5 mm, in and out at 750 mm/min; one thread more is drilled for the chips.
+    assert full.results["travel"].value == pytest.approx(26)
+    assert full.results["time_in_cut"].value == pytest.approx(2 * 26 / 750)
+    assert full.results["drilled_depth"].value == pytest.approx(27.5)
+    assert not any("how far the tap goes in" in sentence for sentence in full.assumed)
+
+
+def test_each_start_of_a_tap_asks_for_its_own_torque() -> None:
+    asked = {"diameter": 20, "pitch": 2, "spindle_speed": 100, "kc11": 2000, "mc": 0.25}
+    # kc 2000 at a chip of half the pitch, 1 mm; 2000 · 4 · 20 / 8000.
+    assert values("tapping", asked)["torque"] == pytest.approx(20)
+    twice = run("tapping", asked | {"starts": 2})
+    assert twice.results["torque"].value == pytest.approx(40)
+    assert "starts" in next(step for step in twice.steps if "Torque" in step.says).formula
+
+
 def test_tapping_needs_the_thread_or_both_its_sizes() -> None:
     with pytest.raises(InputErrors) as caught:
         run("tapping", {"diameter": 6, "surface_speed": 15})
