@@ -158,7 +158,8 @@ def sizes_for(thread: Thread, percent: Any, formed: bool = False, stock: tuple[D
     ----------
     thread : the thread
     percent : array of percents of thread
-    formed, stock : as for `drill_for`
+    formed : as for `drill_for`
+    stock : as for `drill_for`
 
     Returns
     -------
