@@ -136,7 +136,7 @@ def _chart(swept: Sweep, name: str, over: str, answer: Answer, system: System) -
         xs, ys = zip(*seen, strict=True) if seen else ((), ())
         series.append(
             charts.Series(
-                curve.label, _turned(xs, swept.over.unit, swept.over.kind, system),
+                _name(curve), _turned(xs, swept.over.unit, swept.over.kind, system),
                 _turned(ys, result.unit, result.kind, system),
             )
         )  # fmt: skip
@@ -154,6 +154,12 @@ def _chart(swept: Sweep, name: str, over: str, answer: Answer, system: System) -
         series, title=title, says=f"{title}; the numbers are in the table beneath.", x_label=over,
         y_label=f"{result.label} ({sign})" if sign else result.label, marks=marks, shades=shades, zero=False,
     )  # fmt: skip
+
+
+def _name(curve: Curve) -> str:
+    """What a line is called; one of several percentiles says which."""
+    percent = curve.name.rpartition(".")[2].isdigit()
+    return f"{curve.label} %" if percent else curve.label
 
 
 def _sign(unit: str, kind: Kind, system: System) -> str:
@@ -194,5 +200,5 @@ def _table(swept: Sweep, curves: list[Curve], over: str, system: System) -> Safe
         rows.append(
             [_text(at, swept.over.unit, swept.over.kind, system), *cells, *([limits] if swept.stretches else [])]
         )
-    heads = [over, *(curve.label for curve in curves), *(["Limit or warning"] if swept.stretches else [])]
+    heads = [over, *(_name(curve) for curve in curves), *(["Limit or warning"] if swept.stretches else [])]
     return charts.data_table(f"Along {swept.over.label.lower()}", heads, rows)
