@@ -47,9 +47,11 @@ class WearProfile:
 
     def worst(self, low: Any, high: Any) -> Any:
         """Largest wear anywhere strictly between two heights in mm; touching a worn piece does not count."""
-        start, end, wear = self.worn_pieces
-        over = (start < np.asarray(high)[..., None] - TOUCH) & (end > np.asarray(low)[..., None] + TOUCH)
-        return np.max(np.where(over, wear, 0.0), axis=-1, initial=0.0)
+        low, high = np.broadcast_arrays(low, high)
+        found = np.zeros(low.shape)
+        for start, end, wear in zip(*self.worn_pieces, strict=True):  # one by one: many times many would fill memory
+            found = np.maximum(found, np.where((start < high - TOUCH) & (end > low + TOUCH), wear, 0.0))
+        return found[()]
 
 
 @dataclass(frozen=True, slots=True)

@@ -166,3 +166,10 @@ def test_sweeps_mark_the_collisions_and_blank_what_does_not_enter() -> None:
     wide = sweep("chamfer-edge", {**EDGE, "worn": WORN}, "chamfer_width", 0.2, 6, points=30)
     assert "no_band" in {stretch.name for stretch in wide.stretches}
     assert len(wide.at) == 30
+
+
+def test_circling_takes_the_least_worn_band_with_the_margin_asked_for() -> None:
+    found = values(run("chamfer-hole", {**HOLE, "worn": WORN, "margin": 0.2}))
+    assert found["contact_low"] == pytest.approx(0.9)
+    assert found["proposed_interpolation_radius"] == pytest.approx(found["interpolation_radius"])
+    assert found["fits"] is True
