@@ -10,16 +10,14 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calc.cutting.clearance import Gap, Verdict, highest_in_gap
 from calc.cutting.cone import HAIR, ConicalMill, in_mm, mm_of, require_not_negative
 from calc.errors import WorkingError
+from calc.life.flute_wear import TOUCH, WearProfile, profile
 from calc.units import Quantity, System, check_dimension, plain, require, require_positive, show, takes
 
-TOUCH = 2e-6  # mm; heights are recorded to a millionth, so bands that overlap by no more than this only touch
 MARGIN = 0.1  # mm kept between bands and at both ends of the flute, unless told otherwise
-Floats: TypeAlias = NDArray[np.float64]
 Span: TypeAlias = tuple[Quantity, Quantity]
 
 
@@ -30,28 +28,6 @@ class WornBand:
     low: Quantity
     high: Quantity
     amount: float
-
-
-@dataclass(frozen=True, slots=True)
-class WearProfile:
-    """Wear over the height: `wear[i]` between `breaks[i]` and `breaks[i + 1]` (mm), none elsewhere."""
-
-    breaks: Floats
-    wear: Floats
-
-    @property
-    def worn_pieces(self) -> tuple[Floats, Floats, Floats]:
-        """Lower ends, upper ends and wear of the pieces that are worn at all."""
-        worn = self.wear > 0
-        return self.breaks[:-1][worn], self.breaks[1:][worn], self.wear[worn]
-
-    def worst(self, low: Any, high: Any) -> Any:
-        """Largest wear anywhere strictly between two heights in mm; touching a worn piece does not count."""
-        low, high = np.broadcast_arrays(low, high)
-        found = np.zeros(low.shape)
-        for start, end, wear in zip(*self.worn_pieces, strict=True):  # one by one: many times many would fill memory
-            found = np.maximum(found, np.where((start < high - TOUCH) & (end > low + TOUCH), wear, 0.0))
-        return found[()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +47,7 @@ class LeastWorn:
 
 
 def wear_profile(worn: Iterable[WornBand]) -> WearProfile:
-    """Add worn bands up into wear over height, constant between breaks.
+    """Add worn bands up into wear over height, as `calc.life.flute_wear.profile` does.
 
     Parameters
     ----------
@@ -85,8 +61,8 @@ def wear_profile(worn: Iterable[WornBand]) -> WearProfile:
     ------
     WorkingError : when a band does not end above its beginning, or an amount is negative or not finite
 
-    >>> profile = wear_profile([WornBand(in_mm(0), in_mm(1), 0.5), WornBand(in_mm(0.5), in_mm(2), 0.25)])
-    >>> profile.breaks.tolist(), profile.wear.tolist()
+    >>> done = wear_profile([WornBand(in_mm(0), in_mm(1), 0.5), WornBand(in_mm(0.5), in_mm(2), 0.25)])
+    >>> done.breaks.tolist(), done.levels.tolist()
     ([0.0, 0.5, 1.0, 2.0], [0.5, 0.75, 0.25])
 
     Source: [plane-geometry]
@@ -94,10 +70,7 @@ def wear_profile(worn: Iterable[WornBand]) -> WearProfile:
     low, high, amount = np.array([_in_numbers(each) for each in worn], dtype=float).reshape(-1, 3).T
     require("worn", (low >= 0) & (high > low) & (high < np.inf), "A worn band must end above where it begins.")
     require("worn", (amount >= 0) & (amount < np.inf), "The wear of a band cannot be negative.")
-    breaks = np.unique(np.round(np.concatenate([low, high]), 6))  # so that bands that meet share a break
-    middle = (breaks[:-1] + breaks[1:]) / 2
-    wear = ((low <= middle[:, None]) & (high >= middle[:, None])) @ amount
-    return WearProfile(breaks, np.where(np.diff(breaks) > TOUCH + HAIR, np.round(wear, 9), 0.0))
+    return profile(low, high, amount)
 
 
 def _in_numbers(band: WornBand) -> tuple[float, float, float]:
@@ -274,13 +247,13 @@ def least_worn_band(
 
     Source: [plane-geometry]
     """
-    room, profile = _room(mill, chamfer_width, margin, fits), wear_profile(worn)
+    room, done = _room(mill, chamfer_width, margin, fits), wear_profile(worn)
     height, gap, first, last = (each[..., None] for each in np.broadcast_arrays(*_values(room)))
-    ends = profile.worn_pieces[1]
+    ends = done.worn_pieces[1]
     places = np.concatenate([first, ends + 0 * gap, ends + gap], axis=-1)
     possible = (places >= first - HAIR) & (places <= last + HAIR)
-    wear = np.where(possible, profile.worst(places, places + height), np.inf)
-    beside = profile.worst(places - gap, places + height + gap)
+    wear = np.where(possible, done.worst(places, places + height), np.inf)
+    beside = done.worst(places - gap, places + height + gap)
     best = np.lexsort((places, beside, wear), axis=-1)[..., :1]
     place, worst = (np.take_along_axis(each, best, axis=-1)[..., 0][()] for each in (places, wear))
     found: Verdict = plain(np.isfinite(worst))
@@ -352,9 +325,9 @@ def free_bands(
     return _free(_room(mill, chamfer_width, margin, fits), wear_profile(worn), most)
 
 
-def _free(room: _Room, profile: WearProfile, most: int = 24) -> list[Span]:
+def _free(room: _Room, done: WearProfile, most: int = 24) -> list[Span]:
     """Fill each unworn stretch from its lower end."""
-    start, end, _ = profile.worn_pieces
+    start, end, _ = done.worn_pieces
     low = np.maximum(np.concatenate([[room.first], end + room.margin]), room.first)
     high = np.minimum(np.concatenate([start - room.margin, [room.last + room.height]]), room.last + room.height)
     pitch, slack = room.height + room.margin, np.append(np.full(len(start), TOUCH), HAIR)

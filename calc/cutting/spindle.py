@@ -30,11 +30,6 @@ class SpindleCurve:
         """The largest torque the spindle gives at any speed, N·m."""
         return in_unit(ureg.Quantity(float(np.max(self.powers / self.speeds)), "kW*min") / (2 * np.pi), "N*m")
 
-    @property
-    def largest_power(self) -> Quantity:
-        """The largest power at any speed."""
-        return ureg.Quantity(float(np.max(self.powers)), "kW")
-
 
 def spindle_curve(points: Sequence[tuple[Quantity, Quantity]]) -> SpindleCurve:
     """Make the curve of a spindle from points of speed and power.

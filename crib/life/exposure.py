@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from calc.life.bands import profile, worst_within
+from calc.life.flute_wear import profile, worst_within
 from crib.floor.models import EdgeMinutes, Operation
 from crib.life.laws import Law, duty_of
 

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
-from calc.life.bands import over_the_worst
+from calc.life.flute_wear import over_the_worst
 from crib.catalogue.models import Design, WorkMaterial
 from crib.floor.models import Edge, EdgeMinutes
 from crib.life.laws import Duty, Key

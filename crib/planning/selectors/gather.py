@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Sum
 
-from calc.life.bands import over_the_worst
+from calc.life.flute_wear import over_the_worst
 from crib.catalogue.models import Design, Offer
 from crib.core import clock
 from crib.floor.models import Edge, EdgeMinutes, Fitting, Operation

@@ -247,10 +247,6 @@ class DesignAhead:
         return [first + timedelta(days=place) for place in range(len(self.demand.projection["mean"]))]
 
     @property
-    def need_days(self) -> list[date]:
-        return [self.demand.first_day + timedelta(days=place) for place in range(len(self.demand.daily_mean))]
-
-    @property
     def reorder_point(self) -> int | None:
         for flag in self.flags:
             if flag.kind == Flag.Kind.BELOW_REORDER_POINT:

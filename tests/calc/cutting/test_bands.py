@@ -156,7 +156,7 @@ def test_bands_recorded_to_a_millionth_are_packed_all_the_same(angle: float) -> 
         worn.append(band(low, high, 1.0))
     assert len(worn) == fresh
     assert best.worst_wear == 1.0  # never the sum of two that meet
-    assert set(wear_profile(worn).wear.tolist()) == {1.0}
+    assert set(wear_profile(worn).levels.tolist()) == {1.0}
     # A gap between recorded bands takes the band that was taken out of it.
     for gone in worn[:-1]:
         left = free_bands(mill, width, [each for each in worn if each is not gone], mm(0))
@@ -176,7 +176,7 @@ def test_among_equals_the_band_keeps_off_what_is_worn_more() -> None:
 def test_wear_of_bands_that_overlap_adds_up() -> None:
     profile = wear_profile([band(0, 1, 12.5), band(0.5, 2, 30), band(3, 4, 1)])
     assert profile.breaks.tolist() == [0, 0.5, 1, 2, 3, 4]
-    assert profile.wear.tolist() == [12.5, 42.5, 30, 0, 1]
+    assert profile.levels.tolist() == [12.5, 42.5, 30, 0, 1]
     assert profile.worst(0.6, 0.7) == 42.5
     assert profile.worst(2, 3) == 0  # touching is not cutting
     assert profile.worst(np.array([0.0, 1.0]), np.array([0.5, 3.5])).tolist() == [12.5, 30]
@@ -185,7 +185,7 @@ def test_wear_of_bands_that_overlap_adds_up() -> None:
 
 def test_rounding_makes_no_sliver_where_two_bands_meet() -> None:
     profile = wear_profile([band(0, 0.1 + 0.2, 1), band(0.3, 1, 1)])
-    assert profile.wear.tolist() == [1, 1]
+    assert profile.levels.tolist() == [1, 1]
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calc.errors import WorkingError
-from calc.life.bands import over_the_worst, profile, worst_within
+from calc.life.flute_wear import over_the_worst, profile, worst_within
 
 # Heights on tenths, so that a grid between them sees every piece.
 tenths = st.integers(0, 60)
@@ -103,6 +103,16 @@ def test_bands_that_touch_by_rounding_do_not_overlap() -> None:
     assert worn.breaks.tolist() == [0.0, 0.3, 0.6]
     assert float(worst_within(worn, 0.0, third)) == 5.0
     assert over_the_worst([0.0, 0.3], [third, 0.6], [5.0, 7.0], 0.0, third).tolist() == [True, False]
+
+
+def test_bands_recorded_to_a_millionth_touch_as_they_were_meant_to() -> None:
+    lows, highs, amounts = [0.0, 0.333333], [0.333335, 0.666667], [5.0, 7.0]
+    worn = profile(lows, highs, amounts)
+    assert worn.levels.tolist() == [5.0, 0.0, 7.0]
+    assert float(worst_within(worn, 0.0, 0.333335)) == 5.0
+    assert over_the_worst(lows, highs, amounts, 0.0, 0.333335).tolist() == [True, False]
+    more = profile([0.0, 0.333333], [0.333336, 0.666667], amounts)
+    assert float(worst_within(more, 0.0, 1.0)) == 12.0
 
 
 @pytest.mark.parametrize(

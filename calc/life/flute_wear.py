@@ -4,7 +4,8 @@ A chamfer mill touches the work along a stretch of its flute, a band. Bands of d
 heights that both cover have done the work of both. Heights run along the tool's axis from the tip flat upward.
 """
 
-from typing import NamedTuple, TypeAlias
+from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -14,18 +15,33 @@ from calc.life.checks import Floats, Numbers, not_below_zero
 
 Marks: TypeAlias = npt.NDArray[np.bool_]
 
-# Heights nearer to each other than this, in mm, are one height: bands that only touch must not overlap by rounding.
-DECIMALS = 6
+DECIMALS = 6  # of heights in mm, so that bands that meet share a break
+TOUCH = 2e-6  # mm; two ends each rounded to a millionth may lie over each other by this much and still only touch
 
 
-class Profile(NamedTuple):
-    """Wear along the flute: `levels[i]` between `breaks[i]` and `breaks[i + 1]`, and none outside."""
+@dataclass(frozen=True, slots=True)
+class WearProfile:
+    """Wear along the flute: `levels[i]` between `breaks[i]` and `breaks[i + 1]` in mm, and none outside."""
 
     breaks: Floats
     levels: Floats
 
+    @property
+    def worn_pieces(self) -> tuple[Floats, Floats, Floats]:
+        """Lower ends, upper ends and wear of the pieces that are worn at all."""
+        worn = self.levels > 0
+        return self.breaks[:-1][worn], self.breaks[1:][worn], self.levels[worn]
 
-def profile(lows: Numbers, highs: Numbers, amounts: Numbers) -> Profile:
+    def worst(self, low: Numbers, high: Numbers) -> Floats:
+        """The largest wear of the pieces that a stretch in mm meets, of stretches that may reach off the flute too."""
+        low, high = np.broadcast_arrays(low, high)
+        found = np.zeros(low.shape)
+        for start, end, level in zip(*self.worn_pieces, strict=True):  # one by one: many times many would fill memory
+            found = np.maximum(found, np.where(_meets(start, end, low, high), level, 0.0))
+        return np.asarray(found)
+
+
+def profile(lows: Numbers, highs: Numbers, amounts: Numbers) -> WearProfile:
     """Add up what was done in each band, height by height.
 
     Parameters
@@ -35,7 +51,7 @@ def profile(lows: Numbers, highs: Numbers, amounts: Numbers) -> Profile:
 
     Returns
     -------
-    Profile; without breaks or levels when there are no bands
+    the wear over height; without breaks or levels when there are no bands
 
     Raises
     ------
@@ -51,18 +67,21 @@ def profile(lows: Numbers, highs: Numbers, amounts: Numbers) -> Profile:
         np.atleast_1d(not_below_zero(name, value))
         for name, value in (("lows", lows), ("highs", highs), ("amounts", amounts))
     )
-    low, high, amount = np.broadcast_arrays(np.round(low, DECIMALS), np.round(high, DECIMALS), amount)
+    low, high, amount = np.broadcast_arrays(low, high, amount)
     if np.any(high <= low):
         raise WorkingError("highs", "Each band must end above where it begins.")
+    low, high = np.round(low, DECIMALS), np.round(high, DECIMALS)
     breaks = np.unique(np.concatenate((low, high)))
     steps = np.zeros(breaks.size)
     np.add.at(steps, np.searchsorted(breaks, low), amount)
     np.add.at(steps, np.searchsorted(breaks, high), -amount)
-    # What is added and taken away again may leave a hair below zero.
-    return Profile(breaks, np.maximum(np.cumsum(steps)[:-1], 0.0))
+    # What is added and taken away again must leave no hair, or equal wear would not compare as equal.
+    levels = np.maximum(np.round(np.cumsum(steps)[:-1], 9), 0.0)
+    # A piece this thin is where two bands touch, not where both have cut.
+    return WearProfile(breaks, np.where(np.round(np.diff(breaks), DECIMALS) > TOUCH, levels, 0.0))
 
 
-def worst_within(worn: Profile, low: Numbers, high: Numbers) -> Floats:
+def worst_within(worn: WearProfile, low: Numbers, high: Numbers) -> Floats:
     """The most that any height of a stretch has done.
 
     Parameters
@@ -83,8 +102,7 @@ def worst_within(worn: Profile, low: Numbers, high: Numbers) -> Floats:
 
     Source: derived; the largest level of the pieces that the stretch meets.
     """
-    meets = _meets(worn, *_stretch(low, high))
-    return np.asarray(np.where(meets, worn.levels, 0.0).max(axis=-1, initial=0.0))
+    return worn.worst(*_stretch(low, high))
 
 
 def over_the_worst(lows: Numbers, highs: Numbers, amounts: Numbers, low: float, high: float) -> Marks:
@@ -111,7 +129,7 @@ def over_the_worst(lows: Numbers, highs: Numbers, amounts: Numbers, low: float, 
     Source: derived, as `worst_within`.
     """
     worn = profile(lows, highs, amounts)
-    meets = _meets(worn, *_stretch(low, high))
+    meets = _meets(worn.breaks[:-1], worn.breaks[1:], *_stretch(low, high))
     if not meets.any():
         return np.zeros(np.atleast_1d(lows).shape, dtype=np.bool_)
     piece = int(np.argmax(np.where(meets, worn.levels, -1.0)))
@@ -127,5 +145,6 @@ def _stretch(low: Numbers, high: Numbers) -> tuple[Floats, Floats]:
     return start, end
 
 
-def _meets(worn: Profile, start: Floats, end: Floats) -> Marks:
-    return np.asarray((worn.breaks[:-1] < end[..., None]) & (worn.breaks[1:] > start[..., None]))
+def _meets(start: Numbers, end: Numbers, low: Floats, high: Floats) -> Marks:
+    """Whether a piece of the flute and a stretch share more than a touch."""
+    return np.asarray((np.asarray(start) < high - TOUCH) & (np.asarray(end) > low + TOUCH))
