@@ -4,15 +4,21 @@ An edge is changed between parts, never inside one. A part in which the edge end
 the next edge. Whole parts are therefore taken inside the probability: N parts are had when n * tau minutes are lasted.
 """
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
+import numpy.typing as npt
 
 from calc.errors import WorkingError
 from calc.life.checks import Floats, Numbers, above_zero, not_below_zero, numbers, share
 from calc.life.predictive import Belief, remaining
 from calc.life.survival import chance_of_lasting, remaining_minutes
+from calc.registry import plain
 
 MOST_PARTS = 20_000
 MOST_EDGES = 2**12
+CELLS_AT_ONCE = 200_000
 # Floating point must not turn 6 x 2.1 min out of 12.6 into five parts.
 WHOLE = 1e-9
 
@@ -136,32 +142,32 @@ def chance_of_batch(
 
 
 def edges_to_stage(
-    used: float,
-    parts: int,
-    minutes_per_part: float,
+    used: Numbers,
+    parts: Numbers,
+    minutes_per_part: Numbers,
     shape: Numbers,
     scale: Numbers,
     breakage: Numbers = 0.0,
     change_at_parts: int | None = None,
     confidence: float = 0.95,
     first_lasts: Numbers | None = None,
-) -> tuple[float, int]:
+) -> tuple[Any, Any]:
     """Fresh edges that finish a batch beside the one in use: their mean, and how many to lay ready.
 
     Parameters
     ----------
-    used : equivalent minutes that the edge in use has cut at this duty
-    parts : parts still to make, at most 20,000
+    used : equivalent minutes that the edge in use has cut at this duty, shape (...) of no axis or one
+    parts : parts still to make, at most 20,000, a shape that broadcasts, as of all that follow
     minutes_per_part : tau, minutes in cut per part
-    shape, scale, breakage : the law, single numbers
+    shape, scale, breakage : the law, as in `survival`
     change_at_parts : whole parts after which a fresh edge is changed; run to the end when left out
     confidence : chance with which the edges laid ready must do
-    first_lasts : chances that the edge in use makes at least 1, 2 .. `parts` parts, where more is known of it than its
-        minutes (wear readings); by the law when left out
+    first_lasts : chances that the edge in use makes at least 1, 2 .. `parts` parts, shape (..., parts), where more is
+        known of it than its minutes (wear readings); by the law when left out
 
     Returns
     -------
-    mean number of fresh edges needed; smallest number that does with the confidence asked
+    mean number of fresh edges needed; smallest number that does with the confidence asked: plain numbers or arrays
 
     Raises
     ------
@@ -173,15 +179,22 @@ def edges_to_stage(
 
     Source: renewal count on whole parts [cox-renewal (m)], by FFT convolution.
     """
-    law = tuple(np.atleast_1d(np.asarray(number, dtype=np.float64)) for number in (shape, scale, breakage))
-    steps = _part_minutes(parts, minutes_per_part)
-    first = (chance_of_lasting(steps, used, *law) if first_lasts is None else numbers("first_lasts", first_lasts))[None]
-    fresh = chance_of_lasting(steps, 0.0, *law)[None]
-    gone = whole_parts(min(used, float(steps[-1])), minutes_per_part)
-    mean, staged = _renewals(
-        first, fresh, np.ones(1), int(gone), change_at_parts, float(share("confidence", confidence))
-    )
-    return mean, staged
+    steps, sure = _part_minutes(parts, minutes_per_part), float(share("confidence", confidence))
+    law = tuple(np.asarray(number, dtype=np.float64)[..., None] for number in (shape, scale, breakage))
+    before = not_below_zero("used", used)[..., None]
+    first = chance_of_lasting(steps, before, *law) if first_lasts is None else numbers("first_lasts", first_lasts)
+    gone = whole_parts(np.minimum(before, steps[..., -1:]), above_zero("minutes_per_part", minutes_per_part)[..., None])
+    wanted = np.asarray(parts, dtype=np.float64)[..., None]
+    alike = np.broadcast_arrays(first, chance_of_lasting(steps, 0.0, *law), gone, wanted)
+    points, batch = alike[0].shape[:-1], alike[0].shape[-1]
+    rows = [part.reshape(-1, batch)[:, None] for part in alike]
+    pieces = -(-rows[0].size // CELLS_AT_ONCE)
+    found = [
+        _renewals(own, new, np.ones(1), behind[..., :1], asked[..., :1], change_at_parts, sure)
+        for own, new, behind, asked in zip(*(np.array_split(part, pieces) for part in rows), strict=True)
+    ]
+    mean, staged = (np.concatenate(part).reshape(points)[()] for part in zip(*found, strict=True))
+    return plain(mean), plain(staged)
 
 
 def believed_edges_to_stage(
@@ -223,74 +236,87 @@ def believed_edges_to_stage(
     law = (believed.shape[0][:, None], believed.scale[0][:, None], rate[:, None])
     first, fresh = chance_of_lasting(steps, used, *law), chance_of_lasting(steps, 0.0, *law)
     gone = whole_parts(min(used, float(steps[-1])), minutes_per_part)
-    weight = believed.weight[0]
-    return _renewals(first, fresh, weight, int(gone), change_at_parts, float(share("confidence", confidence)))
+    sure = float(share("confidence", confidence))
+    count = np.asarray(parts, dtype=np.float64)
+    mean, staged = _renewals(first[None], fresh[None], believed.weight[0], gone, count, change_at_parts, sure)
+    return float(mean[0]), int(staged[0])
 
 
-def _part_minutes(parts: int, minutes_per_part: float) -> Floats:
-    count = float(numbers("batch", parts))
-    if not 1 <= count <= MOST_PARTS:
+def _part_minutes(parts: Numbers, minutes_per_part: Numbers) -> Floats:
+    """Minutes that 1, 2, 3 .. of the most parts asked for take, shape (..., parts)."""
+    count = numbers("batch", parts)
+    if np.any((count < 1) | (count > MOST_PARTS)):
         raise WorkingError("batch", f"The batch must be from 1 to {MOST_PARTS:,} parts; split a larger one.")
-    return np.arange(1, int(count) + 1, dtype=np.float64) * float(above_zero("minutes_per_part", minutes_per_part))
+    each = above_zero("minutes_per_part", minutes_per_part)
+    return np.asarray(np.arange(1, int(count.max()) + 1, dtype=np.float64) * each[..., None])
 
 
 def _renewals(
-    first: Floats, fresh: Floats, weight: Floats, gone: int, change_at: int | None, confidence: float
-) -> tuple[float, int]:
-    """Count renewals; `first` and `fresh` hold P(at least n parts), n = 1 .. batch, per node."""
-    batch = fresh.shape[1]
+    first: Floats, fresh: Floats, weight: Floats, gone: Floats, wanted: Floats, change_at: int | None, confidence: float
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Count renewals; `first` and `fresh` hold P(at least n parts), n = 1 .. batch, per question and node.
+
+    Of each question only the first parts up to those `wanted` count.
+    """
+    numbered = np.arange(1, fresh.shape[-1] + 1)
     if change_at is not None:
         above_zero("change_at_parts", change_at)
-        fresh = np.where(np.arange(1, batch + 1) > change_at, 0.0, fresh)
-        first = np.where(np.arange(1, batch + 1) > max(change_at - gone, 0), 0.0, first)
+        fresh = np.where(numbered > change_at, 0.0, fresh)
+        first = np.where(numbered > np.maximum(change_at - gone, 0), 0.0, first)
     made, each = _chances(first), _chances(fresh)
-    if np.any(each[:, 0] > 1 - 1 / MOST_EDGES):
+    if np.any(each[..., 0] > 1 - 1 / MOST_EDGES):
         raise WorkingError("minutes_per_part", "An edge would hardly ever finish a part; check the minutes per part.")
-    mean = float(weight @ _product(made, _inverse_of_one_less(each)).sum(axis=1))
-    short = float(weight @ made.sum(axis=1))
-    return mean, 0 if short <= 1 - confidence else _smallest(made, each, weight, 1 - confidence)
+    asked = np.asarray(numbered <= wanted)
+
+    def total(series: Floats) -> Floats:
+        return np.asarray((series * asked).sum(axis=-1) @ weight)
+
+    mean = total(_product(made, _inverse_of_one_less(each)))
+    enough = total(made) <= 1 - confidence
+    return mean, np.where(enough, 0, 1 if enough.all() else _smallest(made, each, total, 1 - confidence))
 
 
 def _chances(at_least: Floats) -> Floats:
     """P(exactly n parts) for n = 0 .. batch - 1, from P(at least n)."""
-    one = np.ones((at_least.shape[0], 1))
-    return np.concatenate((one, at_least[:, :-1]), axis=1) - at_least
+    one = np.ones((*at_least.shape[:-1], 1))
+    return np.concatenate((one, at_least[..., :-1]), axis=-1) - at_least
 
 
-def _smallest(made: Floats, each: Floats, weight: Floats, risk: float) -> int:
+def _smallest(made: Floats, each: Floats, total: Callable[[Floats], Floats], risk: float) -> npt.NDArray[np.int64]:
     """Smallest k with P(first edge and k fresh ones stay short of the batch) within the risk, by doubling."""
     powers = [each]
-    while weight @ _product(made, powers[-1]).sum(axis=1) > risk and 2 ** len(powers) < MOST_EDGES:
+    while np.any(total(_product(made, powers[-1])) > risk) and 2 ** len(powers) < MOST_EDGES:
         powers.append(_product(powers[-1], powers[-1]))
-    count = 0
+    count = np.zeros(made.shape[0], dtype=np.int64)
     for step in range(len(powers) - 1, -1, -1):
         further = _product(made, powers[step])
-        if weight @ further.sum(axis=1) > risk:
-            made, count = further, count + 2**step
+        short = total(further) > risk
+        made = np.where(short[:, None, None], further, made)
+        count += short * 2**step
     return count + 1
 
 
 def _product(left: Floats, right: Floats) -> Floats:
     """Product of two power series per row, cut off at the batch."""
-    size = left.shape[1]
+    size = left.shape[-1]
     length = 1 << (2 * size - 1).bit_length()
     joined = np.fft.irfft(np.fft.rfft(left, length) * np.fft.rfft(right, length), length)
-    return np.asarray(np.maximum(joined[:, :size], 0.0), dtype=np.float64)
+    return np.asarray(np.maximum(joined[..., :size], 0.0), dtype=np.float64)
 
 
 def _inverse_of_one_less(series: Floats) -> Floats:
     """Power series of 1 / (1 - series) per row, by Newton's doubling: the renewal mass function."""
-    size = series.shape[1]
-    answer: Floats = 1 / (1 - series[:, :1])
-    while answer.shape[1] < size:
-        width = min(2 * answer.shape[1], size)
-        padded = np.concatenate((answer, np.zeros((answer.shape[0], width - answer.shape[1]))), axis=1)
+    size = series.shape[-1]
+    answer: Floats = 1 / (1 - series[..., :1])
+    while answer.shape[-1] < size:
+        width = min(2 * answer.shape[-1], size)
+        padded = np.concatenate((answer, np.zeros((*answer.shape[:-1], width - answer.shape[-1]))), axis=-1)
         # b <- b (2 - (1 - s) b) = b + b (1 - (1 - s) b): the correction keeps its sign, so it is not clipped.
         length = 1 << (2 * width - 1).bit_length()
-        other = -series[:, :width]
-        other = np.concatenate((1 + other[:, :1], other[:, 1:]), axis=1)
+        other = -series[..., :width]
+        other = np.concatenate((1 + other[..., :1], other[..., 1:]), axis=-1)
         spectrum = np.fft.rfft(padded, length)
-        error = -np.fft.irfft(np.fft.rfft(other, length) * spectrum, length)[:, :width]
-        error[:, 0] += 1.0
-        answer = padded + np.fft.irfft(np.fft.rfft(error, length) * spectrum, length)[:, :width]
+        error = -np.fft.irfft(np.fft.rfft(other, length) * spectrum, length)[..., :width]
+        error[..., 0] += 1.0
+        answer = padded + np.fft.irfft(np.fft.rfft(error, length) * spectrum, length)[..., :width]
     return np.asarray(answer, dtype=np.float64)

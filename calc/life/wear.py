@@ -7,7 +7,7 @@ import numpy as np
 
 from calc.errors import WorkingError
 from calc.life.checks import Floats, Numbers, above_zero, not_below_zero, percentages
-from calc.life.survival import remaining_minutes
+from calc.life.survival import life_law, remaining_minutes
 
 # Common practice, no source: what two people read off one edge under a glass, and the land after break-in.
 GAUGE_SD, START, START_SD = 0.02, 0.05, 0.04
@@ -119,10 +119,10 @@ def minutes_between_readings(minutes: Numbers, wear_land: Numbers, limit: float)
 def life_given_wear(
     minutes: Numbers,
     wear_land: Numbers,
-    limit: float,
-    shape: float,
-    scale: float,
-    used: float,
+    limit: Numbers,
+    shape: Numbers,
+    scale: Numbers,
+    used: Numbers,
     percent: Numbers = (10, 50, 90),
 ) -> tuple[Floats, Floats, Floats]:
     """What the wear readings of one edge say about the minutes left to the criterion.
@@ -134,15 +134,15 @@ def life_given_wear(
     ----------
     minutes : equivalent minutes in cut at each reading, shape (readings,)
     wear_land : VB at each reading, mm, shape (readings,)
-    limit : criterion on VB, mm
-    shape, scale : beta and eta (minutes) of the life law
-    used : equivalent minutes already cut
+    limit : criterion on VB, mm, shape (...)
+    shape, scale : beta and eta (minutes) of the life law, shapes that broadcast
+    used : equivalent minutes already cut, a shape that broadcasts
     percent : percentiles wanted, shape (k,)
 
     Returns
     -------
-    percentiles of the minutes left, shape (k,), none when a reading has reached the limit; possible minutes left, and
-    the weight of each, shape (600,)
+    percentiles of the minutes left, shape (..., k), none when a reading has reached the limit; possible minutes left,
+    and the weight of each, shape (..., 600)
 
     Raises
     ------
@@ -156,21 +156,87 @@ def life_given_wear(
     source.
     """
     time, land = _readings(minutes, wear_land)
-    criterion, gone = float(above_zero("limit", limit)), float(not_below_zero("used", used))
+    alike = np.broadcast_arrays(above_zero("limit", limit), not_below_zero("used", used), *life_law(shape, scale)[:2])
+    criterion, gone = alike[0][..., None], alike[1][..., None]
     wanted = np.atleast_1d(percentages("percent", percent))
-    if np.any(land >= criterion):
-        return np.zeros(wanted.size), np.zeros(POSSIBLE), np.full(POSSIBLE, 1 / POSSIBLE)
     # Lives spread evenly over the law's own chances carry the prior.
     evenly = 100 * (np.arange(POSSIBLE) + 0.5) / POSSIBLE
-    left = remaining_minutes(gone, shape, scale, percent=evenly)
+    left = remaining_minutes(alike[1], alike[2], alike[3], percent=evenly)
     lives = np.maximum(gone + left, 1e-9)
-    part = time[:, None] / lives
-    mean = START * np.maximum(1 - part, 0.0) + criterion * part
-    variance = GAUGE_SD**2 + (START_SD * np.maximum(1 - part, 0.0)) ** 2
-    fit = -0.5 * ((land[:, None] - mean) ** 2 / variance + np.log(variance)).sum(axis=0)
-    weight = np.exp(fit - fit.max())
-    weight /= weight.sum()
-    return np.interp(wanted, np.cumsum(weight) - weight / 2, left), left, weight
+    fit = np.zeros(lives.shape)
+    for at, seen in zip(time, land, strict=True):
+        fresh = np.maximum(1 - at / lives, 0.0)
+        mean, variance = START * fresh + criterion * at / lives, GAUGE_SD**2 + (START_SD * fresh) ** 2
+        fit -= 0.5 * ((seen - mean) ** 2 / variance + np.log(variance))
+    worn = land.max() >= criterion
+    left = np.where(worn, 0.0, left)
+    weight = np.where(worn, 1.0, np.exp(fit - fit.max(axis=-1, keepdims=True)))
+    weight /= weight.sum(axis=-1, keepdims=True)
+    middles = np.cumsum(weight, axis=-1) - weight / 2
+    found = np.empty((*left.shape[:-1], wanted.size))
+    for point in np.ndindex(left.shape[:-1]):
+        found[point] = np.interp(wanted, middles[point], left[point])
+    return found, left, weight
+
+
+def chance_left(left: Floats, weight: Floats, minutes: Numbers) -> Floats:
+    """Chance that an edge lasts so many minutes more, by the possible lives that its readings leave.
+
+    Parameters
+    ----------
+    left : possible minutes left, rising, shape (..., lives), as of `life_given_wear`
+    weight : of each, same shape
+    minutes : minutes in cut to come, shape (...)
+
+    Returns
+    -------
+    chances, shape (...)
+
+    Raises
+    ------
+    WorkingError : when minutes are below zero
+
+    >>> chance_left(np.array([2.0, 5.0, 9.0]), np.array([0.2, 0.5, 0.3]), 5).round(3).tolist()
+    0.8
+
+    Source: derived, the weights of those that last.
+    """
+    wanted = not_below_zero("minutes", minutes)
+    return np.asarray((weight * (left >= wanted[..., None])).sum(axis=-1))
+
+
+def chances_of_parts(left: Floats, weight: Floats, parts: Numbers, minutes_per_part: Numbers) -> Floats:
+    """Chances that an edge makes 1, 2, 3 .. parts more, by the possible lives that its readings leave.
+
+    Parameters
+    ----------
+    left, weight : as in `chance_left`
+    parts : how many parts are to be made, whole numbers, shape (...)
+    minutes_per_part : tau, minutes in cut per part, shape (...)
+
+    Returns
+    -------
+    chances of at least 1, 2 .. of the most parts asked for, shape (..., parts)
+
+    Raises
+    ------
+    WorkingError : when minutes per part are not above zero
+
+    >>> chances_of_parts(np.array([2.0, 5.0, 9.0]), np.array([0.2, 0.5, 0.3]), 3, 2.5).round(3).tolist()
+    [0.8, 0.8, 0.3]
+
+    Source: derived, the weights of those that last.
+    """
+    each = above_zero("minutes_per_part", minutes_per_part)
+    points = np.broadcast_shapes(left.shape[:-1], each.shape, np.shape(parts))
+    steps = np.arange(1, int(np.max(parts)) + 1) * each[..., None]
+    left, weight = (np.broadcast_to(part, (*points, part.shape[-1])) for part in (left, weight))
+    steps = np.broadcast_to(steps, (*points, steps.shape[-1]))
+    more = np.concatenate((np.cumsum(weight[..., ::-1], axis=-1)[..., ::-1], np.zeros((*points, 1))), axis=-1)
+    found = np.empty(steps.shape)
+    for point in np.ndindex(points):
+        found[point] = more[point][np.searchsorted(left[point], steps[point])]
+    return found
 
 
 def _readings(minutes: Numbers, wear_land: Numbers) -> tuple[Floats, Floats]:

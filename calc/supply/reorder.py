@@ -40,7 +40,7 @@ def reorder_point(
     daily_sd: npt.ArrayLike,
     lead_mean: npt.ArrayLike,
     lead_sd: npt.ArrayLike,
-    service: float,
+    service: npt.ArrayLike,
     review: npt.ArrayLike = 0.0,
 ) -> ReorderPoint:
     """Find the stock position that lasts over a random lead time with the asked chance, by the normal approximation.
@@ -49,7 +49,7 @@ def reorder_point(
     ----------
     daily_mean, daily_sd : demand of one day in units, days independent, any shape
     lead_mean, lead_sd : lead time in days
-    service : chance of no shortage in an ordering cycle, 0 < service < 1
+    service : chance of no shortage in an ordering cycle, 0 < service < 1, any shape
     review : days between two looks at the stock, added to the lead time
 
     Returns
@@ -72,9 +72,15 @@ def reorder_point(
     )
     mean = demand * (lead + extra)
     sd = np.sqrt((lead + extra) * spread**2 + demand**2 * lead_spread**2)
-    safety = normal_quantile(service) * sd
+    safety = _factors(service) * sd
     point = mean + safety
     return ReorderPoint(mean, sd, safety, point, whole_units(point))
+
+
+def _factors(service: npt.ArrayLike) -> Array:
+    """Standard deviations of safety for each chance."""
+    chances = np.asarray(service, dtype=np.float64)
+    return np.array([normal_quantile(chance) for chance in chances.ravel().tolist()]).reshape(chances.shape)
 
 
 def normal_quantile(chance: float, argument: str = "service") -> float:

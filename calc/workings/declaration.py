@@ -54,6 +54,7 @@ class Input:
     from_lookup : whether a tool or machine of the shop may fill it; not where its name means something else there
     fields : members of an object, or of each row of a list of objects; empty for a list of plain numbers
     hint : a sentence of help beside the field
+    missing : what is said when it is needed and not there, where its label alone does not tell enough
     example : a value that works, for pages and documentation
     """
 
@@ -75,6 +76,7 @@ class Input:
     from_lookup: bool = True
     fields: tuple["Input", ...] = ()
     hint: str = ""
+    missing: str = ""
     example: Any = None
 
     @property

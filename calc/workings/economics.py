@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import replace
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,8 +19,22 @@ from calc.life.economics import (
 )
 from calc.life.taylor import tool_life
 from calc.units import Quantity, show, show_number, ureg
-from calc.workings.declaration import Found, Given, Input, Kind, Result, Step, Working
-from calc.workings.life import CONDITIONS_CAUTION, PER_PART, TAYLOR_C, TAYLOR_N, minutes, time
+from calc.workings.declaration import Found, Given, Input, Kind, Mark, Result, Step, Working
+from calc.workings.life import (
+    CONDITIONS_CAUTION,
+    LIFE_MATERIAL,
+    LIFE_TOOL,
+    PER_PART,
+    TAYLOR_C,
+    TAYLOR_N,
+    bare,
+    life_step,
+    minutes,
+    surface_speed,
+    time,
+    warn_of_pair,
+)
+from calc.workings.shared import MACHINE
 
 CURVE_POINTS = 15
 RATE = Input(
@@ -33,78 +48,116 @@ RATE = Input(
 )
 
 
-def _speed(value: float) -> Quantity:
-    return ureg.Quantity(value, "m/min")
+RATE_MACHINE = replace(MACHINE, hint="By its code in the catalogue; brings its rate per hour.")
+
+
+class _Law(NamedTuple):
+    """What the cost of a part hangs on: Taylor's n and C, minutes of a change, money per minute and per edge."""
+
+    n: Any
+    c: Any
+    change: Any
+    rate: Any
+    edge: Any
+
+
+def _speed(value: Any) -> Quantity:
+    return ureg.Quantity(bare(value), "m/min")
 
 
 def _economics(given: Given) -> Found:
-    n, c = given.number("n"), float(given.quantity("c").m_as("m/min"))
-    change, rate, edge = minutes(given, "change_time"), given.number("machine_rate") / 60, given.number("edge_cost")
-    best = economic_lives(n, c, change, rate, edge)
-    found = Found(
-        results={
-            "life_min_cost": time(float(best.life_min_cost)),
-            "speed_min_cost": _speed(float(best.speed_min_cost)),
-        }
+    law = _Law(
+        given.number("n"),
+        bare(given.quantity("c").m_as("m/min")),
+        minutes(given, "change_time"),
+        given.number("machine_rate") / 60,
+        given.number("edge_cost"),
     )
-    if change > 0:
-        found.results["life_max_output"] = time(float(best.life_max_output))
-        found.results["speed_max_output"] = _speed(float(best.speed_max_output))
+    best, stands = economic_lives(*law), np.asarray(law.change) > 0
+    found = Found(results={"life_min_cost": time(best.life_min_cost), "speed_min_cost": _speed(best.speed_min_cost)})
+    warn_of_pair(given, found)
+    if stands.any():
+        found.results["life_max_output"] = time(np.where(stands, best.life_max_output, np.nan))
+        found.results["speed_max_output"] = _speed(np.where(stands, best.speed_max_output, np.nan))
     else:
         found.assumed.append("A change that takes no time has no life of highest output: faster is always more.")
-    factor = f"(1/{show_number(n)} - 1)"
+    if not given.many:
+        _cheapest_steps(given, found, law)
+    if "surface_speed" in given:
+        life_step(given, found, tool_life(surface_speed(given), law.n, law.c), law.n, law.c)
+    if "work" in given:
+        _cost_of_work(given, found, bare(best.speed_min_cost), law)
+    return found
+
+
+def _cheapest_steps(given: Given, found: Found, law: _Law) -> None:
+    life, factor = found.results["life_min_cost"], f"(1/{show_number(law.n)} - 1)"
     found.working += [
         Step(
             "Life for the lowest cost per part",
             "T = (1/n - 1) · (change time + edge cost / rate)",
-            f"{factor} · ({show_number(change)} min + {show_number(edge)} / {show_number(rate)} per min)",
-            show(time(float(best.life_min_cost))),
+            f"{factor} · ({show_number(law.change)} min + {show_number(law.edge)} / {show_number(law.rate)} per min)",
+            show(life),
             "gilbert-1950 (m)",
         ),
         Step(
             "Its surface speed",
             "vc = C / T^n",
-            f"{show_number(c)} m/min / {show_number(float(best.life_min_cost))}^{show_number(n)}",
-            given.show(_speed(float(best.speed_min_cost)), "m/min"),
+            f"{show_number(law.c)} m/min / {show_number(life.magnitude)}^{show_number(law.n)}",
+            given.show(found.results["speed_min_cost"], "m/min"),
             "taylor-1907 (m)",
         ),
     ]
-    if "work" in given:
-        _cost_of_work(given.mapping("work"), found, float(best.speed_min_cost), (n, c, change, rate, edge))
-    return found
 
 
-def _cost_of_work(
-    work: Mapping[str, Any], found: Found, speed: float, law: tuple[float, float, float, float, float]
-) -> None:
-    n, c, change, rate, edge = law
+def _cost_of_work(given: Given, found: Found, cheapest: Any, law: _Law) -> None:
+    """Cost of one part at the speed that was given and at the cheapest, and how it goes with the speed."""
+    work = given.mapping("work")
     across, along, feed = (float(work[name].m_as("mm")) for name in ("diameter", "length", "feed"))
     at_one = math.pi * across * along / (1000 * feed)
-    cost = cost_against_speed([speed], n, c, at_one, change, rate, edge)
-    found.results["cost_per_part"] = float(cost.total[0])
-    speeds = speed * np.geomspace(0.5, 2.0, CURVE_POINTS)
-    curve = cost_against_speed(speeds, n, c, at_one, change, rate, edge)
+    asked = "surface_speed" in given
+    speed = surface_speed(given) if asked else cheapest
+    cost = bare(cost_against_speed(speed, law.n, law.c, at_one, *law[2:]).total)
+    found.results["cost_per_part"] = cost
+    found.results["cost_per_part_min"] = bare(cost_against_speed(cheapest, law.n, law.c, at_one, *law[2:]).total)
+    if asked:
+        _warn_of_short_life(given, found, bare(at_one / speed))
+    if given.many:
+        return
+    speeds = cheapest * np.geomspace(0.5, 2.0, CURVE_POINTS)
+    curve = cost_against_speed(speeds, law.n, law.c, at_one, *law[2:])
     found.results["cost_against_speed"] = [list(map(float, pair)) for pair in zip(speeds, curve.total, strict=True)]
     found.texts["cost_against_speed"] = "; ".join(
         f"{show_number(float(total), 3)} at {show_number(float(at), 3)} m/min"
         for at, total in list(zip(speeds, curve.total, strict=True))[::7]
     )
+    life = tool_life(speed, law.n, law.c)
     found.working.append(
         Step(
             "Cost of one part at that speed",
             "K = τ · rate + (τ / T) · (change time · rate + edge cost)",
-            f"τ = {show_number(float(at_one / speed))} min, T = {show_number(float(tool_life(speed, n, c)))} min",
-            show_number(float(cost.total[0])),
+            f"τ = {show_number(float(at_one / speed))} min, T = {show_number(float(life))} min",
+            show_number(cost),
             "gilbert-1950 (m)",
         )
     )
 
 
+def _warn_of_short_life(given: Given, found: Found, cut: Any) -> None:
+    """An edge that does not last one part is changed inside it, which leaves a mark on the work."""
+    life = found.results["tool_life"]
+    found.warn(
+        "short_life", "the edge does not last one part", life.magnitude < cut,
+        lambda: f"The edge lasts {given.show(life)}, less than the {given.show(time(cut))} of one part: it would have "
+        "to be changed inside the cut. Go slower, or split the cut.",
+    )  # fmt: skip
+
+
 def _cost_compare(given: Given) -> Found:
     modular, solid = given.mapping("modular"), given.mapping("solid")
     life, each, rate = minutes(given, "life"), minutes(given, "minutes_per_part"), given.number("machine_rate") / 60
-    parts = float(whole_parts(life, each))
-    if parts < 1:
+    parts = bare(whole_parts(life, each))
+    if np.any(parts < 1):
         raise WorkingError("life", "The edge does not last one whole part; lower the speed or split the cut.")
     changes = {"modular": minutes(given, "change_time_modular"), "solid": minutes(given, "change_time_solid")}
     edge = {
@@ -113,25 +166,38 @@ def _cost_compare(given: Given) -> Found:
         ),
         "solid": float(solid_edge_cost(solid["cost"], solid["regrinds"], solid["regrind_cost"])),
     }
-    cost = {way: float(cost_per_part(each, life, changes[way], rate, edge[way], whole=True).total) for way in edge}
+    cost = {way: bare(cost_per_part(each, life, changes[way], rate, edge[way], whole=True).total) for way in edge}
     tip_alone = float(modular_edge_cost(0, modular["body_life_tips"], modular["tip_cost"], modular["edges"]))
-    without_body = float(cost_per_part(each, life, changes["modular"], rate, tip_alone, whole=True).total)
-    even = float(break_even_parts(modular["body_cost"], without_body, 0, cost["solid"]))
-    body_parts = modular["body_life_tips"] * modular["edges"] * parts
-    pays = math.isfinite(even) and even <= body_parts
+    without_body = cost_per_part(each, life, changes["modular"], rate, tip_alone, whole=True).total
+    even = break_even_parts(modular["body_cost"], without_body, 0, cost["solid"])
+    pays = np.isfinite(even) & (even <= modular["body_life_tips"] * modular["edges"] * parts)
     found = Found(
         results={
             "cost_per_part": cost,
-            "cheaper": min(cost, key=lambda way: cost[way]),
-            "break_even_parts": math.ceil(even - 1e-9) if pays else None,
-            "parts_per_edge": int(parts),
-        }
+            "break_even_parts": bare(np.where(pays, np.ceil(even - 1e-9), np.nan)),
+            "parts_per_edge": parts,
+        },
+        marks=[Mark("solid_cheaper", "the solid tool costs less", bare(cost["solid"] < cost["modular"]))],
     )
-    if not pays:
-        found.texts["break_even_parts"] = "the body does not pay for itself within its life"
-    carbide = _carbide(modular, solid, parts)
-    if carbide:
+    if carbide := _carbide(modular, solid, parts):
         found.results["carbide_per_part"] = carbide
+    if not given.many:
+        _compare_in_words(found, (each, rate, parts), changes, edge)
+    return found
+
+
+def _compare_in_words(
+    found: Found, common: tuple[float, float, float], changes: Mapping[str, float], edge: Mapping[str, float]
+) -> None:
+    """Which is cheaper, when the body has paid, and a step for each."""
+    (each, rate, parts), cost, even = common, found.results["cost_per_part"], found.results["break_even_parts"]
+    found.results |= {
+        "cheaper": min(cost, key=lambda way: cost[way]),
+        "break_even_parts": None if math.isnan(even) else int(even),
+        "parts_per_edge": int(parts),
+    }
+    if math.isnan(even):
+        found.texts["break_even_parts"] = "the body does not pay for itself within its life"
     for way, label in (("modular", "modular tool"), ("solid", "solid tool")):
         found.working.append(
             Step(
@@ -144,10 +210,9 @@ def _cost_compare(given: Given) -> Found:
             )
         )
     found.assumed.append("Both tools last equally long and are changed between parts; a body serves all its tips.")
-    return found
 
 
-def _carbide(modular: Mapping[str, Any], solid: Mapping[str, Any], parts: float) -> dict[str, Quantity]:
+def _carbide(modular: Mapping[str, Any], solid: Mapping[str, Any], parts: Any) -> dict[str, Quantity]:
     """Grams of carbide used per part, for each way whose mass was given."""
     found = {}
     if "carbide_mass" in modular:
@@ -169,20 +234,22 @@ WORKINGS = (
         family="Money",
         says="Tool life and surface speed for the lowest cost per part and for the highest output.",
         inputs=(
-            Input(
-                name="n",
-                label=TAYLOR_N.label,
-                symbol="n",
-                kind=Kind.NUMBER,
-                required=True,
-                above=0,
-                highest=0.99,
-                example=0.25,
-            ),
-            Input(name="c", label=TAYLOR_C.label, symbol="C", unit="m/min", required=True, above=0, example=180),
+            replace(LIFE_TOOL, hint="A design of the catalogue by its code; brings the cost of an edge, n and C."),
+            LIFE_MATERIAL,
+            RATE_MACHINE,
+            replace(TAYLOR_N, required=True),
+            replace(TAYLOR_C, required=True),
             Input(name="change_time", label="Time of one change", unit="min", required=True, lowest=0, example=3),
             RATE,
             _money("edge_cost", "Cost of one edge", 6),
+            Input(
+                name="surface_speed",
+                label="Surface speed",
+                symbol="vc",
+                unit="m/min",
+                above=0,
+                hint="Left out, the cost per part is that at the speed of lowest cost.",
+            ),
             Input(
                 name="work",
                 label="Turned work",
@@ -211,12 +278,15 @@ WORKINGS = (
                 unit="m/min",
                 needs="a change time",
             ),
-            Result(name="cost_per_part", label="Lowest cost per part", kind=Kind.NUMBER, needs="the turned work"),
+            Result(name="tool_life", label="Life at the speed given", symbol="T", unit="min", needs="a surface speed"),
+            Result(name="cost_per_part", label="Cost per part", kind=Kind.NUMBER, needs="the turned work"),
+            Result(name="cost_per_part_min", label="Lowest cost per part", kind=Kind.NUMBER, needs="the turned work"),
             Result(
                 name="cost_against_speed", label="Cost per part against speed", kind=Kind.LIST, needs="the turned work"
             ),
         ),
         compute=_economics,
+        takes_arrays=True,
         sources=("gilbert-1950 (m)", "taylor-1907 (m)"),
         cautions=(CONDITIONS_CAUTION,),
     ),
@@ -267,6 +337,7 @@ WORKINGS = (
             ),
             Input(name="change_time_modular", label="Time to change a tip", unit="min", lowest=0, default=0),
             Input(name="change_time_solid", label="Time to change a solid tool", unit="min", lowest=0, default=0),
+            RATE_MACHINE,
             RATE,
         ),
         results=(
@@ -283,6 +354,7 @@ WORKINGS = (
             Result(name="parts_per_edge", label="Whole parts per edge", kind=Kind.COUNT),
         ),
         compute=_cost_compare,
+        takes_arrays=True,
         sources=("gilbert-1950 (m)",),
         cautions=(CONDITIONS_CAUTION,),
     ),

@@ -1,6 +1,5 @@
 """Workings about an edge in use: when to change it, and what is left of it."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,10 +9,10 @@ from calc.errors import WorkingError
 from calc.life.batch import chance_of_batch, edges_to_stage, parts_left, whole_parts
 from calc.life.replacement import Change, ChangeParts, change_age, change_parts
 from calc.life.survival import remaining_minutes
-from calc.life.wear import life_given_wear
+from calc.life.wear import chance_left, chances_of_parts, life_given_wear
 from calc.units import show, show_number
-from calc.workings.declaration import Found, Given, Input, Kind, Result, Step, Working
-from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, magnitude, minutes, time
+from calc.workings.declaration import Found, Given, Input, Kind, Mark, Result, Step, Working
+from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, bare, magnitude, minutes, time
 
 PERCENT = (10, 50, 90)
 
@@ -27,18 +26,35 @@ def _change_interval(given: Given) -> Found:
         best = change_parts(**law, **costs, accepted_risk=risk, minutes_per_part=minutes(given, "minutes_per_part"))
     else:
         best = change_age(**law, **costs, accepted_risk=risk)
-    at = float(best.minutes)
+    to_the_end = np.isinf(best.minutes)
     found = Found(
         results={
-            "minutes": time(at) if math.isfinite(at) else None,
-            "cost_rate": float(best.cost_rate),
-            "cost_rate_run_to_failure": float(best.cost_rate_to_end),
-            "chance_of_failure": float(best.chance_of_failure),
-            "advice": _advice(best, law["shape"], costs),
-        }
+            "minutes": time(np.where(to_the_end, np.nan, best.minutes)),
+            "cost_rate": bare(best.cost_rate),
+            "cost_rate_run_to_failure": bare(best.cost_rate_to_end),
+            "chance_of_failure": bare(best.chance_of_failure),
+        },
+        marks=[
+            Mark("to_the_end", "best run to the end", bare(to_the_end)),
+            Mark("accepted_risk", "the accepted risk asks for it", bare(best.limited_by_risk)),
+        ],
     )
     if isinstance(best, ChangeParts):
-        found.results["parts"] = int(best.parts) if math.isfinite(best.parts) else None
+        found.results["parts"] = bare(np.where(to_the_end, np.nan, best.parts))
+    if not given.many:
+        _change_in_words(found, best, law, costs)
+    return found
+
+
+def _change_in_words(
+    found: Found, best: Change | ChangeParts, law: Mapping[str, float], costs: Mapping[str, float]
+) -> None:
+    """The advice, the step and what was assumed; an edge that is run to its end has no minutes to name."""
+    if np.isinf(best.minutes):
+        found.results["minutes"] = None
+    if isinstance(best, ChangeParts):
+        found.results["parts"] = None if np.isinf(best.minutes) else int(best.parts)
+    found.results["advice"] = _advice(best, law["shape"], costs)
     found.working.append(
         Step(
             "Cost per minute in cut when changed at age T",
@@ -50,11 +66,10 @@ def _change_interval(given: Given) -> Found:
         )
     )
     found.assumed.append("Shape and scale are taken as known; the shop's own forecasts add their uncertainty.")
-    return found
 
 
 def _advice(best: Change | ChangeParts, shape: float, costs: Mapping[str, float]) -> str:
-    if math.isinf(best.minutes):
+    if np.isinf(best.minutes):
         if shape <= 1:
             return (
                 "Run to the end: the edge does not age (shape 1 or below), so a fresh one is no safer than a used one."
@@ -77,20 +92,13 @@ def _remaining_life(given: Given) -> Found:
     readings = given.rows("wear")
     left, weight = None, None
     if readings:
-        if "vb_limit_mm" not in given:
-            raise WorkingError("vb_limit_mm", "The wear land limit is missing: it goes with the wear readings.")
-        at, land = (
-            [magnitude(row[name], unit) for row in readings] for name, unit in (("minutes", "minute"), ("vb_mm", "mm"))
-        )
-        if max(at) > used + 1e-9:
-            raise WorkingError("wear", "A reading was made after more minutes than the edge has cut; check them.")
-        limit = magnitude(given.quantity("vb_limit_mm"), "mm")
-        quantiles, left, weight = life_given_wear(at, land, limit, shape, scale, used)
+        quantiles, left, weight = _by_wear(given, readings)
     else:
         quantiles = remaining_minutes(used, shape, scale)
     found = Found(results={"minutes_left": {key: time(value) for key, value in _by_percent(quantiles).items()}})
-    found.texts["minutes_left"] = _in_words([show(time(float(value))) for value in quantiles])
-    found.working.append(_remaining_step(shape, scale, used, float(quantiles[1]), len(readings)))
+    if not given.many:
+        found.texts["minutes_left"] = _in_words([show(time(float(value))) for value in quantiles])
+        found.working.append(_remaining_step(shape, scale, used, float(quantiles[1]), len(readings)))
     if "minutes_per_part" in given:
         _whole_parts(given, found, quantiles, left, weight)
     elif "batch" in given:
@@ -104,27 +112,48 @@ def _remaining_life(given: Given) -> Found:
     return found
 
 
+def _by_wear(given: Given, readings: list[Any]) -> tuple[Any, Any, Any]:
+    """Percentiles of what is left by the readings, and each possible life left with its weight."""
+    if "vb_limit_mm" not in given:
+        raise WorkingError("vb_limit_mm", "The wear land limit is missing: it goes with the wear readings.")
+    at, land = (
+        [magnitude(row[name], unit) for row in readings] for name, unit in (("minutes", "minute"), ("vb_mm", "mm"))
+    )
+    used = minutes(given, "used")
+    if np.any(max(at) > used + 1e-9):
+        raise WorkingError("wear", "A reading was made after more minutes than the edge has cut; check them.")
+    limit = bare(given.quantity("vb_limit_mm").m_as("mm"))
+    return life_given_wear(at, land, limit, given.number("shape"), minutes(given, "scale"), used)
+
+
 def _whole_parts(given: Given, found: Found, quantiles: Any, left: Any, weight: Any) -> None:
     shape, scale, used = given.number("shape"), minutes(given, "scale"), minutes(given, "used")
-    each = minutes(given, "minutes_per_part")
-    counts = parts_left(used, each, shape, scale) if left is None else whole_parts(quantiles, each)
-    found.results["parts_left"] = {key: int(value) for key, value in _by_percent(counts).items()}
-    found.texts["parts_left"] = _in_words([f"{value:.0f}" for value in counts])
+    each: Any = minutes(given, "minutes_per_part")
+    if left is None:
+        counts = parts_left(used, each, shape, scale)
+    else:
+        counts = whole_parts(quantiles, np.asarray(each)[..., None])
+    found.results["parts_left"] = {key: bare(value.astype(int)) for key, value in _by_percent(counts).items()}
+    if not given.many:
+        found.texts["parts_left"] = _in_words([f"{value:.0f}" for value in counts])
     if "batch" not in given:
         return
-    batch = given.count("batch")
-    steps = np.arange(1, batch + 1) * each
-    lasts = None if left is None else (weight * (left >= steps[:, None])).sum(axis=1)
-    chance = float(chance_of_batch(used, batch, each, shape, scale)) if lasts is None else float(lasts[-1])
+    batch: Any = given.count("batch")
+    if left is None:
+        lasts, chance = None, chance_of_batch(used, batch, each, shape, scale)
+    else:
+        lasts, chance = chances_of_parts(left, weight, batch, each), chance_left(left, weight, batch * each)
     mean, ready = edges_to_stage(used, batch, each, shape, scale, first_lasts=lasts)
-    found.results |= {"chance_of_batch": chance, "edges_to_stage": ready, "edges_expected": mean}
-    found.texts["chance_of_batch"] = f"{chance:.1%}"
+    found.results |= {"chance_of_batch": bare(chance), "edges_to_stage": ready, "edges_expected": mean}
+    if given.many:
+        return
+    found.texts["chance_of_batch"] = f"{float(chance):.1%}"
     found.working.append(
         Step(
             "Chance that this edge finishes the batch",
             "S(used + N · τ) / S(used)",
             f"{batch} parts of {show_number(each)} min",
-            f"{chance:.1%}",
+            f"{float(chance):.1%}",
             "nist-ehandbook",
         )
     )
@@ -157,8 +186,8 @@ def _in_words(values: list[str]) -> str:
     return f"nine in ten outlast {values[0]}, half {values[1]}, one in ten {values[2]}"
 
 
-def _by_percent(values: Any) -> dict[str, float]:
-    return {str(percent): float(value) for percent, value in zip(PERCENT, values, strict=True)}
+def _by_percent(values: Any) -> dict[str, Any]:
+    return {str(percent): values[..., place] for place, percent in enumerate(PERCENT)}
 
 
 WORKINGS = (
@@ -209,6 +238,7 @@ WORKINGS = (
             Result(name="chance_of_failure", label="Chance to fail before the change", kind=Kind.NUMBER),
         ),
         compute=_change_interval,
+        takes_arrays=True,
         sources=("barlow-hunter-1960 (m)",),
         cautions=(FORECAST_CAUTION,),
     ),
@@ -246,6 +276,7 @@ WORKINGS = (
             Result(name="edges_expected", label="Fresh edges expected", kind=Kind.NUMBER, needs="the batch"),
         ),
         compute=_remaining_life,
+        takes_arrays=True,
         sources=("nist-ehandbook", "cox-renewal (m)"),
         cautions=(FORECAST_CAUTION,),
     ),

@@ -14,6 +14,7 @@ from calc.life.survival import life_percentile, mean_remaining
 from calc.life.taylor import Taylor, fit_taylor, tool_life
 from calc.units import Quantity, show, show_number, ureg
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
+from calc.workings.shared import TOOL, warn_of_speed
 
 FORECAST_CAUTION = (
     "A forecast is a probability, never a promise: it does not replace inspection of safety-critical parts, and the "
@@ -37,10 +38,34 @@ SCALE = Input(
 )
 PER_PART = Input(name="minutes_per_part", label="Minutes in cut per part", symbol="τ", unit="min", above=0, example=6)
 TAYLOR_N = Input(name="n", label="Taylor's exponent", symbol="n", kind=Kind.NUMBER, above=0, highest=0.99, example=0.25)
-TAYLOR_C = Input(name="c", label="Speed for a life of one minute", symbol="C", unit="m/min", above=0, example=180)
+TAYLOR_C = Input(
+    name="c", label="Speed for a life of one minute", symbol="C", unit="m/min", above=0, example=180,
+    missing="C is missing: give the surface speed at which an edge lasts one minute, such as 180 m/min. Where lives at "
+    "two speeds are known, the working Tool life by Taylor finds it from these.",
+)  # fmt: skip
+LIFE_TOOL = replace(TOOL, hint="A design of the catalogue by its code; brings n and C where the shop knows them.")
+LIFE_MATERIAL = Input(
+    name="material", label="Work material", kind=Kind.TEXT,
+    hint="By its name in the catalogue; brings n, C where it is known, and the speeds it takes.",
+)  # fmt: skip
 
 
-def minutes(given: Given, name: str) -> float:
+def bare(value: Any) -> Any:
+    """One number as a plain number, and many as an array.
+
+    Parameters
+    ----------
+    value : number or array of any shape
+
+    Returns
+    -------
+    a plain number for an array without axes, else the array
+    """
+    found = np.asarray(value)
+    return found if found.ndim else found.item()
+
+
+def minutes(given: Given, name: str) -> Any:
     """Minutes of an input that was given.
 
     Parameters
@@ -50,23 +75,56 @@ def minutes(given: Given, name: str) -> float:
 
     Returns
     -------
-    minutes
+    minutes; in its own sweep the array of them
     """
-    return float(given.quantity(name).m_as("minute"))
+    return bare(given.quantity(name).m_as("minute"))
 
 
-def time(value: float) -> Quantity:
+def time(value: Any) -> Quantity:
     """Minutes as a quantity, which is shown as the shop reads minutes.
 
     Parameters
     ----------
-    value : minutes
+    value : minutes, a number or an array
 
     Returns
     -------
     quantity
     """
-    return ureg.Quantity(value, "minute")
+    return ureg.Quantity(bare(value), "minute")
+
+
+def surface_speed(given: Given) -> Any:
+    """Surface speed that was given.
+
+    Parameters
+    ----------
+    given : the inputs
+
+    Returns
+    -------
+    m/min; in its own sweep the array of them
+    """
+    return bare(given.quantity("surface_speed").m_as("m/min"))
+
+
+def life_step(given: Given, found: Found, life: Any, n: Any, c: Any) -> None:
+    """Write down the life at the speed asked, as a result and as a step, and warn of a speed not meant for the metal.
+
+    Parameters
+    ----------
+    given : the inputs, with a surface speed
+    found : what is added to
+    life : minutes
+    n, c : Taylor's numbers
+    """
+    found.results["tool_life"] = time(life)
+    warn_of_speed(given, found, given.quantity("surface_speed"))
+    if not given.many:
+        numbers = f"({show_number(c)} m/min / {show_number(surface_speed(given))} m/min)^(1 / {show_number(n)})"
+        found.working.append(
+            Step("Life at the speed asked", "T = (C / vc)^(1/n)", numbers, show(time(life)), "taylor-1907 (m)")
+        )
 
 
 def magnitude(value: Any, unit: str) -> float:
@@ -84,24 +142,35 @@ def magnitude(value: Any, unit: str) -> float:
     return float(value.m_as(unit))
 
 
+def warn_of_pair(given: Given, found: Found) -> None:
+    """Warn of a typed n beside a C that was looked up: each was fitted together with the other.
+
+    Parameters
+    ----------
+    given : the inputs
+    found : what is added to
+    """
+    found.warn(
+        "pair", "n and C from different lives", "c" in given.brought and "n" not in given.brought,
+        lambda: f"C comes from {given.known[given.brought['c']].name} and n was given: the two belong together, so "
+        "give C as well, or leave out n.",
+    )  # fmt: skip
+
+
 def _tool_life(given: Given) -> Found:
     found = Found()
+    n: Any
+    c: Any
     if "points" in given:
-        law = _fit_points(given, found)
-        n, c = law.n, law.c
+        n, c, *_ = _fit_points(given, found)
     else:
-        n, c = given.number("n"), magnitude(given.quantity("c"), "m/min")
+        n, c = given.number("n"), bare(given.quantity("c").m_as("m/min"))
         if "surface_speed" not in given:
             raise WorkingError("surface_speed", "Surface speed is missing: say at which speed the life is wanted.")
-    found.results |= {"n": n, "c": c}
+    warn_of_pair(given, found)
+    found.results |= {"n": n, "c": ureg.Quantity(c, "m/min")}
     if "surface_speed" in given:
-        speed = magnitude(given.quantity("surface_speed"), "m/min")
-        life = float(tool_life(speed, n, c))
-        found.results["tool_life"] = time(life)
-        numbers = f"({show_number(c)} m/min / {show_number(speed)} m/min)^(1 / {show_number(n)})"
-        found.working.append(
-            Step("Life at the speed asked", "T = (C / vc)^(1/n)", numbers, show(time(life)), "taylor-1907 (m)")
-        )
+        life_step(given, found, tool_life(surface_speed(given), n, c), n, c)
     return found
 
 
@@ -109,6 +178,8 @@ def _fit_points(given: Given, found: Found) -> Taylor:
     points = given.rows("points")
     speeds = [magnitude(point["surface_speed"], "m/min") for point in points]
     law = fit_taylor(speeds, [magnitude(point["life"], "minute") for point in points])
+    if given.many:
+        return law
     if not math.isnan(law.n_interval[0]) and all(map(math.isfinite, (*law.n_interval, *law.c_interval))):
         found.results["interval"] = {"n": list(law.n_interval), "c": list(law.c_interval)}
     else:
@@ -230,6 +301,8 @@ WORKINGS = (
                 example=[[60, 60], [100, 10]],
             ),
             Input(name="surface_speed", label="Surface speed", symbol="vc", unit="m/min", above=0, example=90),
+            LIFE_TOOL,
+            LIFE_MATERIAL,
         ),
         groups=(Group(name="law", label="Taylor's law"),),
         results=(
@@ -239,6 +312,7 @@ WORKINGS = (
             Result(name="interval", label="95 % intervals of n and C", kind=Kind.OBJECT, needs="three or more points"),
         ),
         compute=_tool_life,
+        takes_arrays=True,
         sources=("taylor-1907 (m)", "nist-ehandbook"),
         cautions=(CONDITIONS_CAUTION, FORECAST_CAUTION),
     ),

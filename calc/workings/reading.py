@@ -55,7 +55,7 @@ def read_inputs(working: Working, raw: Mapping[str, object], system: System, sho
     brought = _bring(working, given, values, known, found)
     for entry in working.inputs:
         if entry.required and entry.name not in given and entry.name not in brought:
-            found.append(WorkingError(entry.name, f"{_label(entry)} is missing.{_example(entry)}"))
+            found.append(WorkingError(entry.name, entry.missing or f"{_label(entry)} is missing.{_example(entry)}"))
     for group in working.groups:
         found.extend(_group_problems(working, group, given, brought))
     order = {entry.name: place for place, entry in enumerate(working.inputs)}
@@ -274,6 +274,8 @@ def _group_problems(
     }
     used = [way for way, parts in ways.items() if any(part.name in given for part in parts)]
     used = used or [way for way, parts in ways.items() if all(part.name in brought for part in parts)]
+    if group.required:  # what was brought may be half of a way, and then asks for its other half
+        used = used or [way for way, parts in ways.items() if any(part.name in brought for part in parts)]
     names = [" with ".join(_label(part).lower() for part in parts) for parts in ways.values()]
     choices = f"{', '.join(names[:-1])} or {names[-1]}"
     wanted = {1: "one", 2: "two"}.get(group.needs, str(group.needs))
@@ -290,7 +292,8 @@ def _group_problems(
             return [WorkingError(first.name, f"{group.label.capitalize()} is missing: give {wanted} of {choices}.")]
     missing = [part for way in used for part in ways[way] if part.name not in there and part.default is None]
     return [
-        WorkingError(part.name, f"{_label(part)} is missing: it goes with {_partners(ways, part)}.") for part in missing
+        WorkingError(part.name, part.missing or f"{_label(part)} is missing: it goes with {_partners(ways, part)}.")
+        for part in missing
     ]
 
 

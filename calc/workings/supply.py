@@ -1,9 +1,16 @@
 """Workings about what to buy: how many changes to expect, and when and how much to order."""
 
 import math
+from typing import Any
 
+import numpy as np
+
+from calc.supply.quantity import economic_order_quantity
+from calc.supply.renewal import renewal_count
+from calc.supply.reorder import DAYS_PER_YEAR, ReorderPoint, reorder_point
 from calc.units import show_number
-from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
+from calc.workings.declaration import Found, Given, Group, Input, Kind, Mark, Result, Step, Working
+from calc.workings.life import bare, minutes
 
 FORECAST_CAUTION = (
     "A forecast is a probability, never a promise. Keep enough edges at the machine for the batch, and watch the first "
@@ -13,15 +20,15 @@ PERCENT = (10, 50, 90, 95)
 
 
 def _renewal_demand(given: Given) -> Found:
-    from calc.supply.renewal import renewal_count
-
-    shape, scale, horizon = given.number("shape"), _minutes(given, "scale"), _minutes(given, "horizon")
-    used = _minutes(given, "used") if "used" in given else 0.0
-    change_at = _minutes(given, "change_at") if "change_at" in given else math.inf
+    shape, scale, horizon = given.number("shape"), minutes(given, "scale"), minutes(given, "horizon")
+    used = minutes(given, "used") if "used" in given else 0.0
+    change_at = minutes(given, "change_at") if "change_at" in given else math.inf
     count = renewal_count(shape, scale, horizon, used, change_at)
-    mean = float(count.mean)
-    quantiles = {str(percent): int(count.quantile(percent / 100)) for percent in PERCENT}
-    found = Found(results={"mean": mean, "quantiles": quantiles, "chance_of_none": float(count.chances[0])})
+    mean, none = bare(count.mean), bare(count.chances[..., 0])
+    quantiles = {str(percent): bare(count.quantile(percent / 100).astype(int)) for percent in PERCENT}
+    found = Found(results={"mean": mean, "quantiles": quantiles, "chance_of_none": none})
+    if given.many:
+        return found
     found.texts["mean"] = show_number(mean)
     found.texts["quantiles"] = ", ".join(f"{percent} %: {number}" for percent, number in quantiles.items())
     law = f"β = {show_number(shape)}, η = {show_number(scale)} min"
@@ -30,7 +37,7 @@ def _renewal_demand(given: Given) -> Found:
             "Chance of at least n changes in the horizon",
             "P(N ≥ n) = F₁ * F * … * F (H), n lives in a row",
             f"{law}, H = {show_number(horizon)} min, first edge {show_number(used)} min used",
-            f"P(N ≥ 1) = {1 - float(count.chances[0]):.4f}",
+            f"P(N ≥ 1) = {1 - none:.4f}",
             "smith-leadbetter-1963 (m)",
         ),
         Step(
@@ -48,20 +55,26 @@ def _renewal_demand(given: Given) -> Found:
 
 
 def _reorder(given: Given) -> Found:
-    from calc.supply.reorder import reorder_point
-
     daily, daily_sd = _mean_and_sd(given, "daily_demand")
     lead, lead_sd = _mean_and_sd(given, "lead_time")
     service = given.number("service")
     point = reorder_point(daily, daily_sd, lead, lead_sd, service)
-    whole = float(point.whole)
-    found = Found(
-        results={"reorder_point": float(point.point), "safety_stock": float(point.safety_stock)},
-        texts={
-            "reorder_point": f"{show_number(float(point.point))}, in whole units {whole:.0f}",
-            "safety_stock": show_number(float(point.safety_stock)),
-        },
-    )
+    found = Found(results={"reorder_point": bare(point.point), "safety_stock": bare(point.safety_stock)})
+    if not given.many:
+        _reorder_in_words(found, (daily, daily_sd, lead, lead_sd, service), point)
+    if "on_hand" in given:
+        _order_now(given, found, bare(point.whole))
+    _quantity(given, daily, found)
+    found.assumed.append("Daily demands are independent and the demand over the lead time is taken as normal.")
+    return found
+
+
+def _reorder_in_words(found: Found, asked: tuple[float, ...], point: ReorderPoint) -> None:
+    daily, daily_sd, lead, lead_sd, service = asked
+    found.texts |= {
+        "reorder_point": f"{show_number(float(point.point))}, in whole units {float(point.whole):.0f}",
+        "safety_stock": show_number(float(point.safety_stock)),
+    }
     found.working += [
         Step(
             "Demand over the lead time",
@@ -80,27 +93,29 @@ def _reorder(given: Given) -> Found:
             "random-lead-time (m)",
         ),
     ]
-    if "on_hand" in given:
-        position = given.count("on_hand") + (given.count("on_order") if "on_order" in given else 0)
-        found.results["order_now"] = position <= whole
+
+
+def _order_now(given: Given, found: Found, whole: Any) -> None:
+    position: Any = given.count("on_hand") + (given.count("on_order") if "on_order" in given else 0)
+    found.results["order_now"] = position <= whole
+    found.marks.append(Mark("order_now", "order now", position <= whole))
+    if not given.many:
         found.assumed.append(
             f"Position {position}: on hand and on order. The order goes out when it has come down to {whole:.0f}."
         )
-    _quantity(given, daily, found)
-    found.assumed.append("Daily demands are independent and the demand over the lead time is taken as normal.")
-    return found
 
 
 def _quantity(given: Given, daily: float, found: Found) -> None:
     if not all(name in given for name in ("price", "order_cost", "holding_rate")):
         return
-    from calc.supply.quantity import economic_order_quantity
-    from calc.supply.reorder import DAYS_PER_YEAR
-
     price, order_cost, rate = (given.number(name) for name in ("price", "order_cost", "holding_rate"))
-    best = float(economic_order_quantity(daily * DAYS_PER_YEAR, order_cost, rate * price))
+    best = bare(economic_order_quantity(daily * DAYS_PER_YEAR, order_cost, rate * price))
     pack, minimum = given.count("pack"), given.count("minimum")
-    order = math.ceil(max(best, minimum) / pack - 1e-9) * pack
+    order = bare(np.ceil(np.maximum(best, minimum) / pack - 1e-9) * pack)
+    if given.many:
+        found.results |= {"eoq": best, "order_quantity": order}
+        return
+    order = int(order)
     found.results |= {"eoq": best, "order_quantity": order}
     found.working.append(
         Step(
@@ -119,11 +134,8 @@ def _mean_and_sd(given: Given, name: str) -> tuple[float, float]:
     if name in given:
         both = given.mapping(name)
         return float(both["mean"]), float(both["sd"])
-    return given.number(f"{name}_mean"), given.number_or_none(f"{name}_sd") or 0.0
-
-
-def _minutes(given: Given, name: str) -> float:
-    return float(given.quantity(name).m_as("minute"))
+    sd = given.number_or_none(f"{name}_sd")
+    return given.number(f"{name}_mean"), 0.0 if sd is None else sd
 
 
 def _pair(name: str, label: str, unit: str, mean: float, sd: float) -> tuple[Input, ...]:
@@ -180,6 +192,7 @@ WORKINGS = (
             Result(name="chance_of_none", label="Chance that no change is needed", kind=Kind.NUMBER),
         ),
         compute=_renewal_demand,
+        takes_arrays=True,
         sources=("smith-leadbetter-1963 (m)", "xie-1989 (m)"),
         cautions=(FORECAST_CAUTION,),
     ),
@@ -227,6 +240,7 @@ WORKINGS = (
             ),
         ),
         compute=_reorder,
+        takes_arrays=True,
         sources=("random-lead-time (m)", "harris-1913 (m)"),
         cautions=(
             "An order quantity is a proposal: the buyer checks price, shelf life and what the supplier can deliver.",
