@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crib.web import charts
-from crib.web.charts import Mark, Point, Series
+from crib.web.charts import Mark, Point, Series, Shade
 from crib.web.charts.scale import Scale, day_ticks, tick_text, ticks
 from crib.web.charts.svg import CannotDraw, tag
 
@@ -314,6 +314,37 @@ def test_lines_differ_by_more_than_colour() -> None:
     )
     assert [with_class(root, f"line-{place}")[0].tag for place in (1, 2, 3)] == ["path"] * 3
     assert with_class(root, "mark-words")[0].get("text-anchor") == "end", "words at the edge turn inwards"
+
+
+def shaded(*shades: Shade) -> ET.Element:
+    return drawn(
+        charts.lines(
+            [Series("power", [2, 4, 6], [1, 3, 4])], title="t", says="s", x_label="x", y_label="y", shades=shades,
+            zero=False,
+        )
+    )  # fmt: skip
+
+
+def test_a_shaded_stretch_is_hatched_and_numbered_and_lies_below_the_line() -> None:
+    root = shaded(Shade(4, 6, 1))
+    box, number = with_class(root, "shade")[0], with_class(root, "shade-number")[0]
+    left, right = float(box.get("x", "")), float(box.get("x", "")) + float(box.get("width", ""))
+    assert number.text == "1"
+    assert left < float(number.get("x", "")) < right
+    hatch = [float(at) for at in re.findall(r"[ML]\s*(-?[\d.]+)", with_class(root, "shade-lines")[0].get("d", ""))]
+    assert hatch
+    assert left - 0.2 <= min(hatch) <= max(hatch) <= right + 0.2, "the hatch stays within its stretch"
+    order = [element.get("class") for element in root.iter() if element.get("class")]
+    assert order.index("shade") < order.index("line line-1")
+
+
+def test_shaded_stretches_stay_on_the_paper_and_tell_themselves_apart() -> None:
+    root = shaded(Shade(-5, 3, 1), Shade(5, 99, 2), Shade(4, 4, 3))
+    boxes = [(float(box.get("x", "")), float(box.get("width", ""))) for box in with_class(root, "shade")]
+    assert [text.text for text in with_class(root, "shade-number")] == ["1", "2", "3"]
+    assert all(left >= 0 and left + width <= 800 and width > 0 for left, width in boxes)
+    assert boxes[0][0] + boxes[0][1] < boxes[1][0]
+    assert len(with_class(root, "shade-lines")) == 2, "a stretch of no width has no room for hatching"
 
 
 @pytest.mark.parametrize(
