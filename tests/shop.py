@@ -208,6 +208,11 @@ class Shop:
             who=self.engineer,
         )
 
+    def use_band(self, low: float | None, high: float | None) -> Operation:
+        """The operation in a band of the flute, as the engineer enters it; edges at work are expected anew."""
+        operation = Operation.objects.get(pk=self.operation.pk)
+        return floor.change_operation(operation=operation, who=self.engineer, contact_low=low, contact_high=high)
+
     @cached_property
     def long_ago(self) -> datetime:
         """When the tools of the cast were built: ten days before now, so that runs of the past find them."""

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from crib.floor.models import Operation
-from tests.api.test_floor_api import BASE, PROBLEM, api, get, post, run_body
+from tests.api.calls import BASE, PROBLEM, api, get, post
+from tests.api.test_floor_api import run_body
 from tests.shop import Shop
 
 ADDRESS = f"{BASE}/operations"

@@ -9,16 +9,9 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from crib.catalogue.models import Design
-from crib.people.models import ChangeRecord, Person
+from crib.people.models import ChangeRecord
+from tests.api.calls import BASE, api
 from tests.shop import Shop
-
-BASE = "/api/v1"
-
-
-def api(person: Person) -> APIClient:
-    client = APIClient()
-    client.force_authenticate(Person.objects.get(pk=person.pk))
-    return client
 
 
 def test_a_design_is_created_changed_and_retired(shop: Shop) -> None:

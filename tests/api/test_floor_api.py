@@ -8,35 +8,15 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from rest_framework.response import Response
-from rest_framework.test import APIClient
 
 from crib.core import clock
 from crib.floor import services
 from crib.floor.models import Assembly, Edge, Operation, PocketLoad, Run
 from crib.life.models import Forecast
-from crib.people.models import Person
 from crib.stock import services as stock
 from crib.stock.models import Item
+from tests.api.calls import BASE, PROBLEM, api, get, post
 from tests.shop import Shop, assert_ledger_balances
-
-BASE = "/api/v1"
-PROBLEM = "urn:edgetally:problem:"
-
-
-def api(person: Person) -> APIClient:
-    client = APIClient()
-    client.force_authenticate(Person.objects.get(pk=person.pk))
-    return client
-
-
-def post(person: Person, path: str, body: Any = None, key: str | None = None) -> Response:
-    headers = {"Idempotency-Key": key} if key else {}
-    return api(person).post(f"{BASE}/{path}", body or {}, format="json", headers=headers)
-
-
-def get(person: Person, path: str) -> Response:
-    return api(person).get(f"{BASE}/{path}")
 
 
 def run_body(shop: Shop, **changes: Any) -> dict[str, Any]:

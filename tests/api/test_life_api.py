@@ -10,17 +10,9 @@ from rest_framework.test import APIClient
 from crib.floor import services as floor
 from crib.life import services
 from crib.life.models import RefitMark
-from crib.people.models import Person
+from tests.api.calls import BASE, api
 from tests.life.lives import WORN, Past, add_edges
 from tests.shop import Shop
-
-BASE = "/api/v1"
-
-
-def api(person: Person) -> APIClient:
-    client = APIClient()
-    client.force_authenticate(Person.objects.get(pk=person.pk))
-    return client
 
 
 @pytest.fixture

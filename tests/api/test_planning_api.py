@@ -6,17 +6,15 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from rest_framework.response import Response
 from rest_framework.test import APIClient
 
 from crib.core import clock
-from crib.people.models import Person
 from crib.planning import services as planning
 from crib.planning.models import ProductionPlan
 from crib.stock.selectors import on_hand
+from tests.api.calls import BASE, api, get, post
 from tests.planning.conftest import MONTH, PlanningShop
 
-BASE = "/api/v1"
 PLAN = {"month": MONTH, "lines": [{"operation": "J-1001/20", "parts": 600, "from": "2026-12-01", "to": "2026-12-31"}]}
 
 
@@ -28,21 +26,6 @@ def today(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def shop(db: None) -> PlanningShop:
     return PlanningShop()
-
-
-def api(person: Person) -> APIClient:
-    client = APIClient()
-    client.force_authenticate(Person.objects.get(pk=person.pk))
-    return client
-
-
-def post(person: Person, path: str, body: Any = None, key: str | None = None) -> Response:
-    headers = {"Idempotency-Key": key} if key else {}
-    return api(person).post(f"{BASE}/{path}", body or {}, format="json", headers=headers)
-
-
-def get(person: Person, path: str) -> Response:
-    return api(person).get(f"{BASE}/{path}")
 
 
 def test_a_month_is_posted_and_answers_what_it_takes(shop: PlanningShop) -> None:

@@ -5,27 +5,12 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from rest_framework.response import Response
-from rest_framework.test import APIClient
 
 from crib.core.errors import KeyAlreadyUsed
-from crib.people.models import Person
 from crib.stock import services
 from crib.stock.models import Condition, Item, Move
+from tests.api.calls import BASE, api, post
 from tests.shop import Shop, assert_ledger_balances
-
-BASE = "/api/v1"
-
-
-def api(person: Person) -> APIClient:
-    client = APIClient()
-    client.force_authenticate(Person.objects.get(pk=person.pk))
-    return client
-
-
-def post(person: Person, path: str, body: dict[str, Any], key: str | None = None) -> Response:
-    headers = {"Idempotency-Key": key} if key else {}
-    return api(person).post(f"{BASE}/{path}", body, format="json", headers=headers)
 
 
 def test_a_machinist_draws_for_themselves(shop: Shop) -> None:

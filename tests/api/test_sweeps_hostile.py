@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import logging
 from collections.abc import Iterator
 from typing import Any
 
@@ -13,6 +12,7 @@ from rest_framework.test import APIClient
 from calc.workings import Working, all_workings
 from calc.workings.sweep import sweepable
 from crib.api.workings import SWEEP_FIELDS
+from tests.api.hostile import assert_sentences, hostile_client, strict_json
 from tests.shop import Shop
 
 RANGES: tuple[tuple[Any, Any], ...] = (
@@ -38,31 +38,21 @@ class Asker:
         )
         sent = text[:300]
         assert response.status_code in (200, 400), (sent, response.content[:300])
-        found = json.loads(response.content, parse_constant=self._no_number)
+        found = strict_json(response.content)
         if response.status_code == 200:
             return True
         assert response["Content-Type"] == "application/problem+json", sent
         assert found["errors"], sent
         assert set(found["errors"]) <= self.names, (sent, found["errors"])
         for sentences in found["errors"].values():
-            for sentence in sentences:
-                assert sentence.endswith("."), (sent, sentence)
-                assert 10 < len(sentence) < 900, (sent, sentence)
+            assert_sentences(sentences, 900, sent)
         return False
-
-    @staticmethod
-    def _no_number(word: str) -> None:
-        raise AssertionError(f"{word} in an answer")
 
 
 @pytest.fixture
 def client(shop: Shop) -> Iterator[APIClient]:
-    client = APIClient(raise_request_exception=False)
-    client.force_authenticate(shop.setter)
-    quiet = logging.getLogger("django.request")
-    before, quiet.disabled = quiet.disabled, True  # hundreds of refusals are meant
-    yield client
-    quiet.disabled = before
+    with hostile_client(shop.setter) as client:
+        yield client
 
 
 @pytest.mark.parametrize("working", [one for one in all_workings() if sweepable(one)], ids=lambda working: working.name)

@@ -6,7 +6,6 @@ Built from the register: a working or an input that is added is tried here witho
 from __future__ import annotations
 
 import json
-import logging
 from collections.abc import Iterator
 from typing import Any
 
@@ -14,6 +13,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from calc.workings import Group, Input, Kind, Working, all_workings
+from tests.api.hostile import assert_sentences, hostile_client, strict_json
 from tests.shop import Shop
 
 BASE = "/api/v1/workings/"
@@ -52,7 +52,7 @@ class Asker:
         response = self.client.post(address, text, content_type="application/json")
         sent = text[:300]
         assert response.status_code in (200, 400), (sent, response.content[:300])
-        body = json.loads(response.content, parse_constant=self._no_number)
+        body = strict_json(response.content)
         if response.status_code == 200:
             for result in body["results"].values():
                 said = result["text"].lower().split()
@@ -61,9 +61,7 @@ class Asker:
         assert response["Content-Type"] == "application/problem+json", sent
         assert body["detail"].endswith("."), sent
         for name, sentences in body["errors"].items():
-            for sentence in sentences:
-                assert sentence.endswith("."), (sent, sentence)
-                assert 10 < len(sentence) < 700, (sent, sentence)
+            assert_sentences(sentences, 700, sent)
             assert sentences, (sent, name)
         return set(body["errors"])
 
@@ -79,19 +77,11 @@ class Asker:
         assert named is None or (named and named <= self.names), (repr(body)[:300], named)
         return named
 
-    @staticmethod
-    def _no_number(word: str) -> None:
-        raise AssertionError(f"{word} in an answer")
-
 
 @pytest.fixture
 def client(shop: Shop) -> Iterator[APIClient]:
-    client = APIClient(raise_request_exception=False)
-    client.force_authenticate(shop.setter)
-    quiet = logging.getLogger("django.request")
-    before, quiet.disabled = quiet.disabled, True  # thousands of refusals are meant
-    yield client
-    quiet.disabled = before
+    with hostile_client(shop.setter) as client:
+        yield client
 
 
 def surely_no_good(entry: Input) -> Iterator[Any]:

@@ -17,12 +17,6 @@ from tests.floor.test_totals import assert_totals_are_sums
 from tests.shop import Shop
 
 
-def use_band(shop: Shop, low: float | None, high: float | None) -> Operation:
-    return services.change_operation(
-        operation=Operation.objects.get(pk=shop.operation.pk), who=shop.engineer, contact_low=low, contact_high=high
-    )
-
-
 def tallied() -> list[tuple[int, float, float, int]]:
     rows = EdgeMinutes.objects.order_by("edge__number", "contact_low", "contact_high")
     return [(row.edge.number, row.contact_low, row.contact_high, row.parts) for row in rows.select_related("edge")]
@@ -33,10 +27,10 @@ def tallied() -> list[tuple[int, float, float, int]]:
 
 def test_a_run_takes_the_band_that_its_operation_has_when_it_is_logged(shop: Shop) -> None:
     before = shop.log_run(hour=0, parts=3)
-    use_band(shop, 0.5, 1.5)
+    shop.use_band(0.5, 1.5)
     first = shop.log_run(hour=1, parts=5)
     services.log_runs(drafts=[shop.run_draft(hour=hour, parts=1) for hour in range(2, 6)], who=shop.setter)
-    use_band(shop, 2.0, 3.0)
+    shop.use_band(2.0, 3.0)
     last = shop.log_run(hour=7, parts=2)
     assert [(run.contact_low, run.contact_high) for run in (before, first, last)] == [(0, 0), (0.5, 1.5), (2, 3)]
     assert tallied() == [(1, 0, 0, 3), (1, 0.5, 1.5, 9), (1, 2, 3, 2)]
@@ -67,10 +61,10 @@ def test_many_runs_of_several_bands_come_in_as_one_list(shop: Shop) -> None:
 
 
 def test_a_reversal_takes_from_the_band_of_the_run(shop: Shop) -> None:
-    use_band(shop, 0.0, 1.0)
+    shop.use_band(0.0, 1.0)
     wrong = shop.log_run(hour=0, parts=4)
     kept = shop.log_run(hour=1, parts=6)
-    use_band(shop, 1.0, 2.0)
+    shop.use_band(1.0, 2.0)
     shop.log_run(hour=2, parts=5)
     undo = services.reverse_run(run=wrong, who=shop.setter, source_key="undo")
     assert (undo.contact_low, undo.contact_high) == (0.0, 1.0)
@@ -81,7 +75,7 @@ def test_a_reversal_takes_from_the_band_of_the_run(shop: Shop) -> None:
 
 def test_the_edges_of_an_operation_are_listed_once_whatever_their_bands(shop: Shop) -> None:
     for hour, (low, high) in enumerate([(0.0, 1.0), (1.0, 2.0), (2.0, 3.0)]):
-        use_band(shop, low, high)
+        shop.use_band(low, high)
         shop.log_run(hour=hour, parts=2)
     [there] = selectors.edges_at(shop.operation)
     assert (there.edge, there.parts) == (shop.edge, 6)
@@ -91,7 +85,7 @@ def test_the_edges_of_an_operation_are_listed_once_whatever_their_bands(shop: Sh
 
 
 def test_a_late_run_of_an_earlier_edge_is_news_for_the_edge_in_use(shop: Shop) -> None:
-    use_band(shop, 0.0, 1.0)
+    shop.use_band(0.0, 1.0)
     first = shop.log_run(hour=0)
     edge = shop.edge
     services.end_and_turn(edge=edge, outcome="worn", who=shop.setter, at=first.ended_at + timedelta(hours=5))
@@ -173,14 +167,14 @@ def test_a_tip_whose_cone_is_not_known_may_have_a_band(shop: Shop) -> None:
 def test_a_changed_band_is_news_for_the_edges_at_work(shop: Shop) -> None:
     shop.load_tool()
     before = shop.edge.revision
-    use_band(shop, 1.0, 2.0)
+    shop.use_band(1.0, 2.0)
     assert shop.edge.revision == before + 1
 
 
 def test_a_chamfer_mill_turns_on_the_largest_diameter_in_contact(shop: Shop) -> None:
     # 90 degrees and a flat of 2 mm: 1.5 mm up the flute it is 2 + 2 * 1.5 = 5 mm across.
     assert cutting_diameter(shop.operation) == 12.0
-    operation = use_band(shop, 0.5, 1.5)
+    operation = shop.use_band(0.5, 1.5)
     assert cutting_diameter(operation) == pytest.approx(5.0)
     assert spindle_speed_of(operation) == pytest.approx(60_000 / (3.14159265 * 5.0), rel=1e-6)
 

@@ -28,13 +28,6 @@ def forecast_of(edge: Edge) -> Forecast:
     return Forecast.objects.get(edge=edge)
 
 
-def banded(shop: Shop, low: float | None, high: float | None) -> Operation:
-    """The cast's operation in a band; its edges at work are expected anew."""
-    return floor.change_operation(
-        operation=Operation.objects.get(pk=shop.operation.pk), who=shop.engineer, contact_low=low, contact_high=high
-    )
-
-
 def tally(
     edge: Edge, operation: Operation, minutes: float, low: float = 0.0, high: float = 0.0, *, days: float = 3
 ) -> None:
@@ -75,7 +68,7 @@ def used_minutes(edge: Edge) -> float:
 
 def test_what_another_edge_cut_in_the_band_counts_for_the_one_at_work(shop: Shop) -> None:
     prior()
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, second = two_edges(shop)
     tally(first, operation, 12.0, 0.5, 1.5)
     tally(first, operation, 30.0, 2.0, 3.0)  # touches the band, and shares no height with it
@@ -88,7 +81,7 @@ def test_what_another_edge_cut_in_the_band_counts_for_the_one_at_work(shop: Shop
 
 def test_the_most_worn_height_counts_and_bands_side_by_side_are_not_added_up(shop: Shop) -> None:
     prior()
-    operation = banded(shop, 1.0, 3.0)
+    operation = shop.use_band(1.0, 3.0)
     first, second = two_edges(shop)
     tally(first, operation, 10.0, 0.0, 2.0)
     tally(first, operation, 14.0, 2.0, 4.0)
@@ -98,7 +91,7 @@ def test_the_most_worn_height_counts_and_bands_side_by_side_are_not_added_up(sho
 
 def test_minutes_of_the_edge_itself_whose_band_is_not_known_count_everywhere(shop: Shop) -> None:
     prior()
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, second = two_edges(shop)
     tally(first, operation, 12.0, 1.0, 2.0)
     tally(second, operation, 6.0, days=1)
@@ -125,7 +118,7 @@ def test_a_faster_duty_wears_the_band_more(shop: Shop) -> None:
         kind_of_cut="chamfering", surface_speed=90.0, feed=0.05, depth=1.0, minutes_per_part=2.0, contact_low=1.0,
         contact_high=2.0, who=shop.engineer,
     )  # fmt: skip
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, second = two_edges(shop)
     tally(first, faster, 4.0, 1.0, 2.0)
     tally(second, operation, 5.0, 1.0, 2.0, days=1)
@@ -134,7 +127,7 @@ def test_a_faster_duty_wears_the_band_more(shop: Shop) -> None:
 
 def test_turning_to_the_next_edge_in_a_worn_band_changes_nothing_and_a_new_band_does(shop: Shop) -> None:
     prior(life_minutes=30)
-    banded(shop, 0.0, 1.0)
+    shop.use_band(0.0, 1.0)
     shop.log_run(hour=0, parts=9)
     worn = forecast_of(shop.edge)
     floor.end_and_turn(edge=shop.edge, outcome="worn", who=shop.setter)
@@ -142,12 +135,12 @@ def test_turning_to_the_next_edge_in_a_worn_band_changes_nothing_and_a_new_band_
     assert turned.edge_id != worn.edge_id
     assert turned.minutes_used == 0.0
     assert turned.life_used == pytest.approx(worn.life_used)
-    banded(shop, 1.0, 2.0)
+    shop.use_band(1.0, 2.0)
     assert forecast_of(shop.edge).life_used == 0.0
 
 
 def test_a_late_run_of_the_edge_before_makes_the_forecast_due(shop: Shop) -> None:
-    banded(shop, 0.0, 1.0)
+    shop.use_band(0.0, 1.0)
     first = shop.log_run(hour=0)
     floor.end_and_turn(edge=shop.edge, outcome="worn", who=shop.setter, at=first.ended_at + timedelta(hours=9))
     before = forecast_of(shop.edge).life_used
@@ -159,21 +152,21 @@ def test_a_late_run_of_the_edge_before_makes_the_forecast_due(shop: Shop) -> Non
 
 
 def test_what_the_fit_saw_in_another_band_is_not_taken_for_wear_of_this_one(shop: Shop) -> None:
-    operation = banded(shop, 0.0, 1.0)
+    operation = shop.use_band(0.0, 1.0)
     add_edges(shop, WORN)
     (edge,) = add_edges(shop, [Past(0)])
     tally(edge, operation, 20.0, 0.0, 1.0)
     services.refit_all()
     model = LifeModel.objects.get()
     assert model.parameters["seen"][str(edge.pk)] > 0
-    banded(shop, 1.0, 2.0)
+    shop.use_band(1.0, 2.0)
     moved, fresh = forecast_of(edge), forecast_of(add_edges(shop, [Past(0)])[0])
     assert moved.life_used == 0.0
     assert moved.minutes_left_50 == pytest.approx(fresh.minutes_left_50)
 
 
 def test_many_banded_edges_cost_no_more_queries_than_one(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
 
     def queries() -> int:
         services.mark_stale()
@@ -196,7 +189,7 @@ def test_many_banded_edges_cost_no_more_queries_than_one(shop: Shop) -> None:
 
 
 def test_an_edge_on_flute_that_was_worn_before_is_left_out_of_the_fit(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, second = two_edges(shop)
     tally(first, operation, 40.0, 1.0, 2.0)
     tally(second, operation, 10.0, 1.5, 2.5, days=1)
@@ -211,7 +204,7 @@ def test_an_edge_on_flute_that_was_worn_before_is_left_out_of_the_fit(shop: Shop
 
 
 def test_a_life_is_what_wore_its_last_band_and_the_rest_was_elsewhere(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     (edge,) = add_edges(shop, [Past(0, "worn")])
     tally(edge, operation, 7.0, days=9)
     tally(edge, operation, 20.0, 0.0, 1.0, days=8)
@@ -223,7 +216,7 @@ def test_a_life_is_what_wore_its_last_band_and_the_rest_was_elsewhere(shop: Shop
 
 
 def test_forecasts_of_the_past_judge_no_edge_on_worn_flute(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     add_edges(shop, WORN, put_in_at=clock.now() - timedelta(days=60), ended_at=clock.now() - timedelta(days=50))
     first, second = two_edges(shop)
     tally(first, operation, 40.0, 1.0, 2.0)
@@ -240,7 +233,7 @@ def test_forecasts_of_the_past_judge_no_edge_on_worn_flute(shop: Shop) -> None:
 
 def test_the_bands_of_an_item_are_told_with_what_they_have_left(shop: Shop) -> None:
     prior()
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, second = two_edges(shop)
     tally(first, operation, 12.0, 0.0, 1.0)
     tally(first, operation, 10.0, 1.0, 2.0)
@@ -256,7 +249,7 @@ def test_the_bands_of_an_item_are_told_with_what_they_have_left(shop: Shop) -> N
 
 
 def test_run_to_the_end_a_bands_share_is_that_of_the_forecast(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     Operation.objects.update(cost_of_lost_part=0)
     add_edges(shop, WORN)
     (edge,) = add_edges(shop, [Past(0)])
@@ -273,7 +266,7 @@ def test_run_to_the_end_a_bands_share_is_that_of_the_forecast(shop: Shop) -> Non
 
 
 def test_where_the_life_cannot_be_worked_out_the_share_is_not_said(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     first, _ = two_edges(shop)
     tally(first, operation, 12.0, 1.0, 2.0)
     Operation.objects.update(chance_part_lost=float("inf"))
@@ -287,7 +280,7 @@ def test_an_item_without_bands_has_none(shop: Shop) -> None:
 
 
 def test_many_bands_cost_no_more_queries_than_one(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     counts = []
     for bands in (1, 12):
         first, _ = two_edges(shop)
@@ -303,7 +296,7 @@ def test_many_bands_cost_no_more_queries_than_one(shop: Shop) -> None:
 
 
 def test_the_plan_counts_the_band_in_place_as_the_forecast_does(shop: Shop) -> None:
-    operation = banded(shop, 1.0, 2.0)
+    operation = shop.use_band(1.0, 2.0)
     shop.load_tool()
     edge = shop.edge
     other = Edge.objects.create(
@@ -315,5 +308,5 @@ def test_the_plan_counts_the_band_in_place_as_the_forecast_does(shop: Shop) -> N
     tally(edge, operation, 5.0, 1.0, 2.0)
     tally(edge, operation, 3.0)
     assert edges_in_place(operations=[operation])[operation.pk].minutes == {operation.pk: 20.0}
-    bare = banded(shop, None, None)
+    bare = shop.use_band(None, None)
     assert edges_in_place(operations=[bare])[bare.pk].minutes == {bare.pk: 8.0}

@@ -7,7 +7,6 @@ from datetime import timedelta
 import pytest
 
 from crib.floor import services as floor
-from crib.floor.models import Operation
 from crib.life import services
 from crib.web.views import life
 from tests.shop import Shop
@@ -22,8 +21,7 @@ def banded(transactional_db: None) -> Shop:
     life._boards.clear()
     shop = Shop()
     for hour, (low, high) in enumerate([(0.0, 0.75), (1.0, 1.75), (2.0, 2.75)]):
-        operation = Operation.objects.get(pk=shop.operation.pk)
-        floor.change_operation(operation=operation, who=shop.engineer, contact_low=low, contact_high=high)
+        shop.use_band(low, high)
         last = shop.log_run(hour=hour, parts=3 + 6 * hour)
     floor.end_and_turn(edge=shop.edge, outcome="worn", who=shop.setter, at=last.ended_at + timedelta(minutes=5))
     services.refresh_all_due()

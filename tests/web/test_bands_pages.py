@@ -4,32 +4,20 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
-from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from crib.floor import services as floor
 from crib.floor.models import Edge, Operation
 from crib.life import services
 from crib.life.models import Forecast
-from crib.people.models import Person
 from crib.web.flute import flute_of
 from tests.life.lives import Past, add_edges
 from tests.shop import Shop
-
-
-def signed_in(person: Person) -> Client:
-    client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
-def text(response: Any) -> str:
-    return re.sub(r"\s+", " ", response.content.decode())
+from tests.web.pages import signed_in, text
 
 
 def rows(page: str) -> list[list[str]]:
@@ -43,18 +31,13 @@ def rows(page: str) -> list[list[str]]:
     ]
 
 
-def use_band(shop: Shop, low: float, high: float) -> None:
-    operation = Operation.objects.get(pk=shop.operation.pk)
-    floor.change_operation(operation=operation, who=shop.engineer, contact_low=low, contact_high=high)
-
-
 @pytest.fixture
 def two_bands(shop: Shop) -> Shop:
     """Edge 1 wore two bands; edge 2 works in the upper one of them."""
     shop.log_run(hour=0, parts=1)
-    use_band(shop, 0.0, 0.75)
+    shop.use_band(0.0, 0.75)
     shop.log_run(hour=1, parts=9)
-    use_band(shop, 1.0, 1.75)
+    shop.use_band(1.0, 1.75)
     last = shop.log_run(hour=2, parts=3)
     floor.end_and_turn(edge=shop.edge, outcome="worn", who=shop.setter, at=last.ended_at + timedelta(hours=1))
     services.refresh_all_due()
@@ -121,7 +104,7 @@ def test_the_page_costs_the_same_however_many_bands(two_bands: Shop) -> None:
     with CaptureQueriesContext(connection) as few:
         client.get(address)
     for hour in range(5):
-        use_band(two_bands, 2.0 + hour / 10, 3.0)
+        two_bands.use_band(2.0 + hour / 10, 3.0)
         two_bands.log_run(hour=9 + hour, parts=1)
     services.refresh_all_due()
     with CaptureQueriesContext(connection) as more:
@@ -170,7 +153,7 @@ def test_the_operations_page_and_the_setup_sheet_say_the_band(shop: Shop) -> Non
     client, operation = signed_in(shop.setter), shop.operation
     for address in (f"/jobs/operations/{operation.pk}/", f"/jobs/operations/{operation.pk}/setup-sheet/"):
         assert "Band of the flute that cuts" not in text(client.get(address))
-    use_band(shop, 0.5, 1.25)
+    shop.use_band(0.5, 1.25)
     for address in (f"/jobs/operations/{operation.pk}/", f"/jobs/operations/{operation.pk}/setup-sheet/"):
         page = text(client.get(address))
         assert "Band of the flute that cuts</dt><dd>0.5 mm to 1.25 mm above the tip flat" in page

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 
 import pytest
-from django.test import Client
 from django.urls import resolve
 
 from crib.floor import services as floor
@@ -14,6 +13,7 @@ from crib.people.models import Person
 from crib.web.context import PLACES
 from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme
+from tests.web.pages import signed_in
 from tests.web.test_every_page import faults_of
 from tests.web.test_rights import OPEN_TO_ALL_ROLES
 from tests.web.walk import addresses, forms_in, links_in, pages_in
@@ -38,12 +38,6 @@ def full_shop() -> Shop:
     )
     shop.check_out(shop.chamfer_tip, by=shop.setter)
     return shop
-
-
-def signed_in(person: Person) -> Client:
-    client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return client
 
 
 def reachable(person: Person) -> dict[str, str]:

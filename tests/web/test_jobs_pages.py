@@ -18,7 +18,8 @@ from crib.floor import selectors, services
 from crib.floor.models import Edge, EdgeMinutes, Operation
 from tests.life.lives import Past, add_edges
 from tests.shop import Shop
-from tests.web.test_machines_pages import client, see, send, text
+from tests.web.pages import signed_in, text
+from tests.web.test_machines_pages import see, send
 
 
 def operation_fields(shop: Shop, **changes: Any) -> dict[str, Any]:
@@ -41,7 +42,7 @@ def test_a_job_is_entered_changed_and_put_away(shop: Shop) -> None:
     job.refresh_from_db()
     assert (job.quantity, job.state, job.code) == (50, "done", "J-7")
     assert "Pump shaft" not in text(see(shop.setter, "jobs"))
-    assert "Pump shaft" in text(client(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
+    assert "Pump shaft" in text(signed_in(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
     assert "is put away" in text(send(shop.engineer, "retire_job", job.pk))
 
 
@@ -218,7 +219,7 @@ def test_pages_cost_the_same_with_5_and_with_50(shop: Shop) -> None:
 
     shop.log_run()
     add(1, 5)
-    browser = client(shop.setter)
+    browser = signed_in(shop.setter)
     addresses = [
         reverse("crib:jobs"),
         reverse("crib:job", args=[shop.job.pk]),
@@ -239,5 +240,5 @@ def test_pages_cost_the_same_with_5_and_with_50(shop: Shop) -> None:
 
 def test_no_jobs_says_what_to_do_first(shop: Shop) -> None:
     assert "Enter a job" in text(see(shop.engineer, "jobs"))
-    assert "No job is done yet" in text(client(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
+    assert "No job is done yet" in text(signed_in(shop.setter).get(reverse("crib:jobs"), {"show": "done"}))
     assert "Add the first step" in text(see(shop.engineer, "job", shop.job.pk))

@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from crib.catalogue.models import Job
@@ -16,10 +15,10 @@ from crib.core import clock
 from crib.floor.models import Edge, Inspection, Operation
 from crib.life import services
 from crib.life.models import ForecastScore, LifeModel
-from crib.people.models import Person
 from crib.web.views import life
 from tests.life.lives import WORN, Past, add_edges
 from tests.shop import Shop
+from tests.web.pages import signed_in, text
 
 
 @pytest.fixture(autouse=True)
@@ -27,16 +26,6 @@ def no_kept_boards() -> Iterator[None]:
     life._boards.clear()
     yield
     life._boards.clear()
-
-
-def signed_in(person: Person) -> Client:
-    client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
-def text(response: Any) -> str:
-    return re.sub(r"\s+", " ", response.content.decode())
 
 
 def stamp_of(page: str) -> str:

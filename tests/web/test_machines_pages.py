@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
@@ -18,24 +17,15 @@ from crib.floor.models import Assembly, Edge, Inspection, PocketLoad, Run
 from crib.life.models import Forecast
 from crib.people.models import Person
 from tests.shop import Shop, assert_ledger_balances
-
-
-def client(person: Person) -> Client:
-    browser = Client()
-    browser.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return browser
-
-
-def text(response: Any) -> str:
-    return " ".join(response.content.decode().split())
+from tests.web.pages import signed_in, text
 
 
 def send(person: Person, page: str, /, *args: object, **fields: Any) -> Any:
-    return client(person).post(reverse(f"crib:{page}", args=args), fields, follow=True)
+    return signed_in(person).post(reverse(f"crib:{page}", args=args), fields, follow=True)
 
 
 def see(person: Person, page: str, *args: object) -> Any:
-    return client(person).get(reverse(f"crib:{page}", args=args))
+    return signed_in(person).get(reverse(f"crib:{page}", args=args))
 
 
 def test_machines_show_their_pockets_with_edge_and_forecast(shop: Shop) -> None:
@@ -88,7 +78,7 @@ def test_a_page_costs_the_same_with_5_and_with_50(shop: Shop, name: str) -> None
 
     assert shop.operation.pk
     load(5)
-    browser = client(shop.setter)
+    browser = signed_in(shop.setter)
     browser.get(reverse(f"crib:{name}", args=args))
     with CaptureQueriesContext(connection) as few:
         browser.get(reverse(f"crib:{name}", args=args))
@@ -302,9 +292,11 @@ def test_runs_are_listed_and_taken_back(shop: Shop) -> None:
     services.log_runs(drafts=[shop.run_draft(hour=hour) for hour in range(45)], who=shop.setter)
     page = see(shop.setter, "runs")
     assert len(page.context["runs"]) == 40
-    older = client(shop.setter).get(reverse("crib:runs"), {"before": page.context["older"], "machine": shop.machine.pk})
+    older = signed_in(shop.setter).get(
+        reverse("crib:runs"), {"before": page.context["older"], "machine": shop.machine.pk}
+    )
     assert len(older.context["runs"]) == 5
-    assert client(shop.setter).get(reverse("crib:runs"), {"before": "x", "machine": "no"}).status_code == 200
+    assert signed_in(shop.setter).get(reverse("crib:runs"), {"before": "x", "machine": "no"}).status_code == 200
     run = Run.objects.earliest("pk")
     assert "is taken back" in text(send(shop.setter, "reverse_run", run.pk))
     assert shop.edge.parts == 44 * 5

@@ -14,12 +14,12 @@ from crib.catalogue import services as catalogue
 from crib.core import clock
 from crib.core.errors import NotFound
 from crib.life.models import Forecast
-from crib.people.models import Person
 from crib.planning import services as planning
 from crib.planning.models import Budget, OrderLine, PlanLine, PurchaseOrder
 from crib.planning.selectors import today_now
 from crib.stock.selectors import on_hand
 from tests.planning.conftest import MONTH, PlanningShop
+from tests.web.pages import signed_in
 
 ADDRESS = f"/month/{MONTH}/"
 
@@ -34,12 +34,6 @@ def shop(db: None) -> PlanningShop:
     return PlanningShop()
 
 
-def pages(person: Person) -> Client:
-    client = Client()
-    client.force_login(Person.objects.get(pk=person.pk), backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
 def text(client: Client, address: str, status: int = 200) -> str:
     response = client.get(address)
     assert response.status_code == status, response.content.decode()[:500]
@@ -47,20 +41,20 @@ def text(client: Client, address: str, status: int = 200) -> str:
 
 
 def test_an_empty_month_says_what_to_do_first(shop: PlanningShop) -> None:
-    page = text(pages(shop.planner), "/month/")
+    page = text(signed_in(shop.planner), "/month/")
     assert "Nothing is planned for December 2026" in page
     assert f"{ADDRESS}enter/" in page
-    assert "A planner or a lead can enter it" in text(pages(shop.setter), "/month/")
-    assert "The month is over" in text(pages(shop.planner), "/month/2026-01/")
-    assert "There is no job to plan" in text(pages(shop.planner), f"{ADDRESS}enter/")
-    assert "Nothing has been ordered" in text(pages(shop.planner), "/month/orders/")
+    assert "A planner or a lead can enter it" in text(signed_in(shop.setter), "/month/")
+    assert "The month is over" in text(signed_in(shop.planner), "/month/2026-01/")
+    assert "There is no job to plan" in text(signed_in(shop.planner), f"{ADDRESS}enter/")
+    assert "Nothing has been ordered" in text(signed_in(shop.planner), "/month/orders/")
 
 
 def test_a_month_entered_in_the_grid_is_worked_out_and_ordered(shop: PlanningShop) -> None:
     shop.sold()
     job = shop.operation.job
     shop.stock(shop.chamfer_tip, 3)
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     assert "Parts of J-1001" in text(client, f"{ADDRESS}enter/")
     cells = {f"parts-{job.pk}": "600", f"from-{job.pk}": "2026-12-01", f"to-{job.pk}": "2026-12-31"}
     kept = client.post(f"{ADDRESS}enter/", cells)
@@ -85,7 +79,7 @@ def test_a_month_entered_in_the_grid_is_worked_out_and_ordered(shop: PlanningSho
 
 def test_a_bad_cell_keeps_what_was_typed(shop: PlanningShop) -> None:
     job = shop.operation.job
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     for parts, words in (("-5", "cannot be below 0"), ("a dozen", "is no number of parts"), ("9" * 20, "is no number")):
         cells = {f"parts-{job.pk}": parts, f"from-{job.pk}": "2026-12-01", f"to-{job.pk}": "2027-01-02"}
         refused = client.post(f"{ADDRESS}enter/", cells)
@@ -109,7 +103,7 @@ def test_operations_planned_apart_stay_so_when_their_row_is_not_touched(shop: Pl
     shop.planned()
     line = shop.line(50)
     planning.enter_plan(month=MONTH, lines=[line, shop.line(70, starts_on=line.ends_on)], who=shop.planner)
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     assert "planned apart" in text(client, f"{ADDRESS}enter/")
     cells = {f"parts-{job.pk}": "120", f"from-{job.pk}": "2026-12-01", f"to-{job.pk}": "2026-12-31"}
     client.post(f"{ADDRESS}enter/", cells)
@@ -120,7 +114,7 @@ def test_operations_planned_apart_stay_so_when_their_row_is_not_touched(shop: Pl
 
 def test_the_budget_is_kept_and_what_goes_beyond_it_is_marked(shop: PlanningShop) -> None:
     shop.planned()
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     client.post(f"{ADDRESS}budget/", {"amount": "100"})
     assert str(Budget.objects.get().amount) == "100.00"
     assert "Beyond the budget" in text(client, ADDRESS)
@@ -132,7 +126,7 @@ def test_the_budget_is_kept_and_what_goes_beyond_it_is_marked(shop: PlanningShop
 def test_an_order_is_received_on_its_page(shop: PlanningShop) -> None:
     shop.planned(on_hand=0)
     line = shop.order(quantity=20)
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     address = f"/month/orders/{line.order.number}/"
     assert "Not sent yet" in text(client, address)
     client.post(f"{address}send/")
@@ -161,7 +155,7 @@ def test_an_order_is_received_on_its_page(shop: PlanningShop) -> None:
 def test_a_receipt_is_taken_back_on_its_order_and_not_in_the_ledger(shop: PlanningShop) -> None:
     shop.planned(on_hand=0)
     (receipt,) = shop.receive(shop.order(quantity=10), 10)
-    client, order = pages(shop.attendant), "/month/orders/PO-2026-0001/"
+    client, order = signed_in(shop.attendant), "/month/orders/PO-2026-0001/"
     ledger = text(client, "/stock/ledger/")
     assert f'href="{order}"' in ledger
     assert f"/stock/ledger/{receipt.move_id}/reverse/" not in ledger
@@ -182,8 +176,8 @@ def test_a_receipt_is_taken_back_on_its_order_and_not_in_the_ledger(shop: Planni
     assert "taken back before" in text(client, address)
     assert client.post(address, {"key": "k2", "note": "again"}).status_code == 409
     assert client.get(f"{order}receipts/9999/take-back/").status_code == 404
-    assert "Cancel this order" in text(pages(shop.planner), order)
-    assert pages(shop.setter).get(address).status_code == 403
+    assert "Cancel this order" in text(signed_in(shop.planner), order)
+    assert signed_in(shop.setter).get(address).status_code == 403
 
 
 def test_an_order_page_costs_the_same_whatever_came(shop: PlanningShop) -> None:
@@ -191,7 +185,7 @@ def test_an_order_page_costs_the_same_whatever_came(shop: PlanningShop) -> None:
     line = shop.order(quantity=60)
     (first,) = shop.receive(line, 5)
     planning.take_back_receipt(receipt=first, who=shop.attendant, key="back")
-    client = pages(shop.attendant)
+    client = signed_in(shop.attendant)
 
     def count() -> int:
         text(client, "/month/orders/PO-2026-0001/")
@@ -210,13 +204,13 @@ def test_an_order_page_costs_the_same_whatever_came(shop: PlanningShop) -> None:
 def test_an_order_of_which_nothing_came_is_cancelled(shop: PlanningShop) -> None:
     shop.planned()
     order = shop.order().order
-    pages(shop.planner).post(f"/month/orders/{order.number}/cancel/")
+    signed_in(shop.planner).post(f"/month/orders/{order.number}/cancel/")
     order.refresh_from_db()
     assert order.state == PurchaseOrder.State.CANCELLED
 
 
 def test_what_is_not_there_is_said(shop: PlanningShop) -> None:
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     assert client.get("/month/orders/PO-1/").status_code == 404
     assert client.get(f"{ADDRESS}designs/NONE/").status_code == 404
     assert client.get("/month/2026-99/").status_code == 400
@@ -231,13 +225,13 @@ def test_what_is_not_there_is_said(shop: PlanningShop) -> None:
 
 def test_a_made_up_month_in_an_order_leads_to_the_order(shop: PlanningShop) -> None:
     shop.planned()
-    kept = pages(shop.planner).post(f"/month/suggestions/{shop.suggestion().pk}/order/", {"month": "../x"})
+    kept = signed_in(shop.planner).post(f"/month/suggestions/{shop.suggestion().pk}/order/", {"month": "../x"})
     assert kept["Location"] == "/month/orders/PO-2026-0001/"
 
 
 def test_without_the_right_there_is_no_button_and_no_act(shop: PlanningShop) -> None:
     shop.planned()
-    client = pages(shop.setter)
+    client = signed_in(shop.setter)
     page = text(client, ADDRESS)
     assert "/enter/" not in page
     assert "/order/" not in page
@@ -246,7 +240,7 @@ def test_without_the_right_there_is_no_button_and_no_act(shop: PlanningShop) -> 
 
 
 def test_today_says_what_needs_a_person(shop: PlanningShop) -> None:
-    client = pages(shop.planner)
+    client = signed_in(shop.planner)
     assert "The shop is empty so far" in text(client, "/")
     shop.planned()
     shop.log_run(parts=1)
@@ -289,7 +283,7 @@ def test_today_leaves_alone_what_lasts_beyond_the_shift(shop: PlanningShop) -> N
 
 def test_a_quiet_day_says_so(shop: PlanningShop) -> None:
     shop.planned(parts=20, on_hand=500)
-    assert "Nothing needs anybody now" in text(pages(shop.setter), "/")
+    assert "Nothing needs anybody now" in text(signed_in(shop.setter), "/")
 
 
 @pytest.mark.parametrize("address", ["/", ADDRESS, f"{ADDRESS}enter/", "/month/orders/"])
@@ -299,7 +293,7 @@ def test_pages_cost_a_fixed_number_of_queries(shop: PlanningShop, address: str) 
     shop.planned()
     shop.order(quantity=10)
     planning.refresh_due_flags()
-    client = pages(shop.lead)
+    client = signed_in(shop.lead)
     client.get(address)
 
     def count() -> int:

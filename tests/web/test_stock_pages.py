@@ -7,21 +7,14 @@ from io import BytesIO
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from crib.catalogue.models import Design, Machine, Offer, Supplier, WorkMaterial
 from crib.core import clock
-from crib.people.models import Person
 from crib.stock.models import Balance, Count, Item, Move, Place
 from tests.shop import Shop, assert_ledger_balances
-
-
-def client_of(person: Person) -> Client:
-    client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
-    return client
+from tests.web.pages import signed_in
 
 
 def url(name: str, *args: object) -> str:
@@ -32,7 +25,7 @@ def test_the_list_shows_what_is_where_and_finds_by_words(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 7)
     shop.check_out(shop.chamfer_tip, 2, by=shop.setter)
     shop.design("T-60")
-    client = client_of(shop.setter)
+    client = signed_in(shop.setter)
     page = client.get(url("stock"))
     (with_stock, without) = page.context["rows"]
     assert [(row.design.code, row.on_hand, row.out) for row, _ in (with_stock, without)] == [
@@ -46,7 +39,7 @@ def test_the_list_shows_what_is_where_and_finds_by_words(shop: Shop) -> None:
 
 
 def test_lists_cost_the_same_however_long(shop: Shop) -> None:
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     pages = [url("stock"), url("ledger"), url("places"), url("held"), url("labels"), url("offers"), url("machine_list")]
     pages += [url("design", shop.chamfer_tip.pk), url("place", shop.bin.pk)]
 
@@ -82,7 +75,7 @@ def test_a_design_page_opens_down_to_its_moves(shop: Shop) -> None:
     for _ in range(55):
         shop.check_out(shop.chamfer_tip, by=shop.setter)
     _ = shop.offer
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     page = client.get(url("design", shop.chamfer_tip.pk))
     text = page.content.decode()
     assert piece.label in text
@@ -103,14 +96,14 @@ def test_the_ledger_says_its_day_once(shop: Shop, monkeypatch: pytest.MonkeyPatc
     now = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
     Move.objects.update(at=now - timedelta(hours=hours))
     monkeypatch.setattr(clock, "now", lambda: now)
-    client = client_of(shop.setter)
+    client = signed_in(shop.setter)
     for address in (url("ledger"), url("design", shop.chamfer_tip.pk), url("place", shop.bin.pk)):
         page = client.get(address).content.decode()
         assert re.search(rf"<td><time [^>]*>{when}</time></td>", page), address
 
 
 def test_receiving_counts_once_however_often_the_button_is_pressed(shop: Shop) -> None:
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     form = {
         "design": "ct-45-12",
         "quantity": 5,
@@ -128,7 +121,7 @@ def test_receiving_counts_once_however_often_the_button_is_pressed(shop: Shop) -
     wrong = client.post(url("receive"), form | {"key": "form:2", "design": "NOPE", "quantity": 0})
     assert wrong.status_code == 400
     assert set(wrong.context["form"].errors) == {"design", "quantity"}
-    assert client_of(shop.setter).post(url("receive"), form).status_code == 403
+    assert signed_in(shop.setter).post(url("receive"), form).status_code == 403
 
 
 def test_moving_to_spent_and_a_piece_by_its_label(shop: Shop) -> None:
@@ -136,7 +129,7 @@ def test_moving_to_spent_and_a_piece_by_its_label(shop: Shop) -> None:
 
     shop.stock(shop.chamfer_tip, 5)
     piece = shop.item(shop.body)
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     form = {"what": "CT-45-12", "quantity": 2, "from_place": shop.bin.pk, "to_place": spent_place().pk}
     form |= {"condition": "new", "becomes": "spent", "key": "f1"}
     assert client.post(url("move_stock"), form).status_code == 302
@@ -152,14 +145,14 @@ def test_moving_to_spent_and_a_piece_by_its_label(shop: Shop) -> None:
 
 def test_a_move_is_reversed_with_its_reason(shop: Shop) -> None:
     move = shop.stock(shop.chamfer_tip, 5)
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     page = url("reverse_move", move.pk)
     assert client.get(page).status_code == 200
     assert client.post(page, {"key": "r1", "note": ""}).status_code == 400
     assert client.post(page, {"key": "r1", "note": "wrong pallet"}).status_code == 302
     again = client.post(page, {"key": "r2", "note": "again"})
     assert (again.status_code, "was reversed before" in again.content.decode()) == (409, True)
-    assert client_of(shop.setter).get(page).status_code == 403
+    assert signed_in(shop.setter).get(page).status_code == 403
     assert_ledger_balances()
 
 
@@ -167,7 +160,7 @@ def test_a_count_goes_into_the_ledger_after_review(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 5)
     other = shop.design("T-60")
     shop.stock(other, 3)
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     started = client.post(url("counts"), {"place": shop.bin.pk})
     count = Count.objects.get()
     assert started["Location"] == url("count", count.pk)
@@ -183,12 +176,12 @@ def test_a_count_goes_into_the_ledger_after_review(shop: Shop) -> None:
     assert standing == {"CT-45-12": 4, "T-60": 5}
     assert client.post(url("post_count", count.pk)).status_code == 409
     assert client.post(url("drop_count", count.pk)).status_code == 409
-    assert client_of(shop.setter).post(url("counts"), {"place": shop.bin.pk}).status_code == 403
+    assert signed_in(shop.setter).post(url("counts"), {"place": shop.bin.pk}).status_code == 403
     assert_ledger_balances()
 
 
 def test_places_are_made_changed_and_retired(shop: Shop) -> None:
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     shop.design("T-60")
     form = {"code": "c-09", "name": "Drawer", "kind": "bin", "home_of": "T-60", "parent": shop.bin.pk}
     assert client.post(url("new_place"), form).status_code == 302
@@ -207,7 +200,7 @@ def test_labels_are_drawn_and_read_back_by_an_independent_reader(shop: Shop) -> 
     from ppf.datamatrix import DataMatrix
 
     piece = shop.item(shop.body)
-    client = client_of(shop.setter)
+    client = signed_in(shop.setter)
     text = client.get(url("labels"), {"of": f"item:{piece.pk}"}).content.decode()
     assert f"Code of {piece.label}" in text
     pixels = numpy.kron(1 - numpy.pad(numpy.array(DataMatrix(piece.label).matrix), 4), numpy.ones((8, 8))) * 255
@@ -221,7 +214,7 @@ def test_labels_are_drawn_and_read_back_by_an_independent_reader(shop: Shop) -> 
 def test_a_loose_piece_gets_a_label(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 1)
     row = Balance.objects.get(place=shop.bin)
-    client = client_of(shop.attendant)
+    client = signed_in(shop.attendant)
     assert client.post(url("make_item"), {"balance": row.pk}).status_code == 302
     assert Item.objects.get().design == shop.chamfer_tip
     assert client.post(url("make_item"), {"balance": row.pk}).status_code == 409
@@ -247,7 +240,7 @@ DESIGN = {
 
 def test_a_design_is_entered_in_the_persons_own_units(shop: Shop) -> None:
     engineer = shop.engineer
-    client = client_of(engineer)
+    client = signed_in(engineer)
     assert client.post(url("new_design"), DESIGN).status_code == 302
     drill = Design.objects.get(code="DR-8")
     assert drill.diameter_mm == 8.0
@@ -264,7 +257,7 @@ def test_a_design_is_entered_in_the_persons_own_units(shop: Shop) -> None:
     assert drill.diameter_mm == pytest.approx(12.7)
     wrong = client.post(url("change_design", drill.pk), DESIGN | {"diameter_mm": "5 kg", "unit_cost": "-1"})
     assert (wrong.status_code, set(wrong.context["form"].errors)) == (400, {"diameter_mm", "unit_cost"})
-    assert client_of(shop.setter).get(url("new_design")).status_code == 403
+    assert signed_in(shop.setter).get(url("new_design")).status_code == 403
     client.post(url("retire_design", drill.pk))
     assert Design.objects.get(pk=drill.pk).retired
     client.post(url("retire_design", drill.pk))
@@ -272,7 +265,7 @@ def test_a_design_is_entered_in_the_persons_own_units(shop: Shop) -> None:
 
 
 def test_materials_machines_suppliers_and_offers_have_their_forms(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     material = {"name": "Alloy 718", "iso_group": "S", "kc11": 2900, "mc": 0.25, "speed_high": "150 ft/min"}
     sources = dict.fromkeys(("kc11_source", "mc_source", "taylor_n_source", "speed_source"), "assumed")
     assert client.post(url("new_material"), material | sources).status_code == 302
@@ -308,7 +301,7 @@ def test_materials_machines_suppliers_and_offers_have_their_forms(shop: Shop) ->
 
 
 def test_a_catalogue_file_is_reported_row_by_row(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     rows = b"record,name\nsupplier,Eastgate\nspoon,Big\n"
     page = client.post(url("import_catalogue"), {"file": BytesIO(rows)})
     report = page.context["report"]
@@ -318,11 +311,11 @@ def test_a_catalogue_file_is_reported_row_by_row(shop: Shop) -> None:
 
 
 def test_an_empty_shop_can_start_with_common_metals(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     empty = client.get(url("materials")).content.decode()
     assert "Load the starting set" in empty
-    assert "Load the starting set" not in client_of(shop.setter).get(url("materials")).content.decode()
-    assert client_of(shop.setter).post(url("load_starting_materials")).status_code == 403
+    assert "Load the starting set" not in signed_in(shop.setter).get(url("materials")).content.decode()
+    assert signed_in(shop.setter).post(url("load_starting_materials")).status_code == 403
     assert WorkMaterial.objects.count() == 0
     loaded = client.post(url("load_starting_materials"), follow=True).content.decode()
     assert "32 materials added." in loaded
@@ -337,7 +330,7 @@ def test_an_empty_shop_can_start_with_common_metals(shop: Shop) -> None:
 
 
 def test_a_changed_figure_is_asked_for_its_source_beside_the_source(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     client.post(url("load_starting_materials"))
     steel = WorkMaterial.objects.get(name="Alloy steel 42CrMo4")
     names = [field.name for field in WorkMaterial._meta.concrete_fields if field.name not in ("id", "retired_at")]
@@ -351,7 +344,7 @@ def test_a_changed_figure_is_asked_for_its_source_beside_the_source(shop: Shop) 
 
 
 def test_a_machine_s_spindle_is_drawn_from_what_was_typed(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     machine = {"name": "Mill", "pockets": 24, "efficiency": 0.8, "hourly_rate": 95, "feed": "none"}
     machine |= {"max_spindle_speed": 12000, "max_feed_rate": 20000, "max_power_kw": 18}
     page = url("machine_entry", shop.machine.pk)
@@ -377,7 +370,7 @@ def test_a_machine_s_spindle_is_drawn_from_what_was_typed(shop: Shop) -> None:
 
 
 def test_what_was_retired_can_be_brought_back(shop: Shop) -> None:
-    client = client_of(shop.engineer)
+    client = signed_in(shop.engineer)
     things = {"material": shop.material, "machine": shop.machine, "supplier": shop.supplier, "offer": shop.offer}
     pages = {"material": "material", "machine": "machine_entry", "supplier": "supplier", "offer": "offer"}
     for what, thing in things.items():
@@ -393,4 +386,4 @@ def test_what_was_retired_can_be_brought_back(shop: Shop) -> None:
         thing.refresh_from_db()
         assert not thing.retired
     assert client.post(url("reinstate_entry", "spoon", 1)).status_code == 404
-    assert client_of(shop.setter).post(url("reinstate_entry", "material", shop.material.pk)).status_code == 403
+    assert signed_in(shop.setter).post(url("reinstate_entry", "material", shop.material.pk)).status_code == 403
