@@ -161,7 +161,9 @@ def _section_for(working: Working, group: Group) -> Section:
     if len(ways) == 1:
         return Section(label, "All of these." if group.required else "All of these, or none.", [])
     count = {1: "one", 2: "two"}.get(group.needs, str(group.needs))
-    return Section(label, f"Give {count} of these." if group.required else f"Give {count} of these, or none.", [])
+    enough = [" with ".join(working.input(name).label.lower() for name in names) for names in group.enough]
+    less = f" Or only {', or '.join(enough)}." if enough else ""
+    return Section(label, f"Give {count} of these{'' if group.required else ', or none'}.{less}", [])
 
 
 def _said_otherwise(working: Working, entry: Input) -> bool:

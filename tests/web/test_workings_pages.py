@@ -241,6 +241,11 @@ def test_lists_of_plain_numbers_and_open_choices() -> None:
     assert fields["through"].value == "true"
 
 
+def test_what_would_do_instead_of_two_is_said(client: Client) -> None:
+    text = words(page(client, "chamfer-edge"))
+    assert "Give two of these. Or only chamfer width along the face with worn bands, chamfer width along the face with tip." in text
+
+
 def test_typed_markup_stays_text(client: Client) -> None:
     text = page(client, "milling", {**MILLING, "diameter": '"><script>alert(1)</script>'})
     assert "<script>alert" not in text
