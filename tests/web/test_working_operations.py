@@ -15,7 +15,8 @@ from crib.floor import services
 from crib.floor.models import Operation
 from tests.floor.test_keeping import drilled, milled
 from tests.shop import Shop
-from tests.web.test_machines_pages import client, see, text
+from tests.web.pages import signed_in, text
+from tests.web.test_machines_pages import see
 
 MILLING = {
     "diameter": "16 mm", "teeth": "4", "surface_speed": "80", "feed_per_tooth": "0.06", "axial_depth": "3",
@@ -33,11 +34,11 @@ def keep_url(name: str = "milling") -> str:
 
 def keep_page(shop: Shop, operation: Operation | None = None, **changes: str) -> Any:
     chosen = {} if operation is None else {"operation": str(operation.pk)}
-    return client(shop.engineer).get(keep_url(), MILLING | chosen | changes)
+    return signed_in(shop.engineer).get(keep_url(), MILLING | chosen | changes)
 
 
 def keep(shop: Shop, operation: Operation, **changes: str) -> Any:
-    page = client(shop.engineer)
+    page = signed_in(shop.engineer)
     return page.post(keep_url(), query_params=MILLING | {"operation": str(operation.pk)} | changes, follow=True)
 
 
@@ -53,7 +54,7 @@ def test_an_operation_opens_in_its_calculator_with_what_it_says(shop: Shop) -> N
     assert address.path == "/workings/milling/"
     assert asked["surface_speed"] == "60 m/min"
     assert asked["tool"] == "EM-16"
-    page = client(shop.setter).get(response["Location"])
+    page = signed_in(shop.setter).get(response["Location"])
     assert "<h2>Answer</h2>" in text(page)
 
 
@@ -61,7 +62,7 @@ def test_an_operation_is_chosen_on_the_calculators_page(shop: Shop) -> None:
     operation = milled(shop)
     page = text(see(shop.setter, "working", "milling"))
     assert f'<option value="{operation.pk}">' in page
-    chosen = client(shop.setter).get(reverse("crib:open_chosen_operation"), {"operation": operation.pk}, follow=True)
+    chosen = signed_in(shop.setter).get(reverse("crib:open_chosen_operation"), {"operation": operation.pk}, follow=True)
     assert chosen.redirect_chain[0][0] == reverse("crib:open_operation", args=[operation.pk])
     assert "<h2>Answer</h2>" in text(chosen)
     assert "Open from an operation" not in text(see(shop.setter, "working", "drilling"))
@@ -69,7 +70,7 @@ def test_an_operation_is_chosen_on_the_calculators_page(shop: Shop) -> None:
 
 @pytest.mark.parametrize("chosen", ["", "x", "-1", "1234567890123", "²"])
 def test_nothing_sensible_chosen_goes_to_the_list(shop: Shop, chosen: str) -> None:
-    response = client(shop.setter).get(reverse("crib:open_chosen_operation"), {"operation": chosen})
+    response = signed_in(shop.setter).get(reverse("crib:open_chosen_operation"), {"operation": chosen})
     assert response["Location"] == reverse("crib:workings")
 
 
@@ -77,7 +78,7 @@ def test_an_operation_there_is_not_is_said(shop: Shop) -> None:
     response = see(shop.setter, "open_operation", 999_999)
     assert response.status_code == 404
     assert "There is no such operation; choose another one." in words(response)
-    missing = client(shop.engineer).get(keep_url(), MILLING | {"operation": "999999"})
+    missing = signed_in(shop.engineer).get(keep_url(), MILLING | {"operation": "999999"})
     assert missing.status_code == 404
 
 
@@ -90,17 +91,17 @@ def test_the_operations_page_leads_to_the_calculator(shop: Shop) -> None:
 
 
 def test_keeping_is_offered_to_those_who_may_change_operations_alone(shop: Shop) -> None:
-    assert "Keep for an operation" in words(client(shop.engineer).get("/workings/milling/", MILLING))
-    assert "Keep for an operation" not in words(client(shop.setter).get("/workings/milling/", MILLING))
-    thread = client(shop.engineer).get("/workings/thread/", {"thread": "M10"})
+    assert "Keep for an operation" in words(signed_in(shop.engineer).get("/workings/milling/", MILLING))
+    assert "Keep for an operation" not in words(signed_in(shop.setter).get("/workings/milling/", MILLING))
+    thread = signed_in(shop.engineer).get("/workings/thread/", {"thread": "M10"})
     assert "Keep for an operation" not in words(thread)
 
 
 def test_keeping_is_refused_to_others_and_writes_nothing(shop: Shop) -> None:
     operation = milled(shop)
     query = MILLING | {"operation": str(operation.pk)}
-    assert client(shop.setter).get(keep_url(), query).status_code == 403
-    assert client(shop.setter).post(keep_url(), query_params=query).status_code == 403
+    assert signed_in(shop.setter).get(keep_url(), query).status_code == 403
+    assert signed_in(shop.setter).post(keep_url(), query_params=query).status_code == 403
     operation.refresh_from_db()
     assert operation.surface_speed == 60.0
 
@@ -197,7 +198,7 @@ def test_a_cut_the_operations_tool_cannot_take_is_refused_with_a_sentence(shop: 
 def test_a_calculator_of_no_cut_and_a_shop_without_operations_have_none_to_choose(shop: Shop) -> None:
     none = "No job that is planned or running has an operation of this kind of cut. Add one under Jobs first."
     assert none in words(keep_page(shop))
-    assert none in words(client(shop.engineer).get(keep_url("thread"), {"thread": "M10"}))
+    assert none in words(signed_in(shop.engineer).get(keep_url("thread"), {"thread": "M10"}))
 
 
 def test_operations_of_jobs_that_are_done_are_not_offered(shop: Shop) -> None:

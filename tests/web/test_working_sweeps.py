@@ -12,7 +12,7 @@ from calc.workings import all_workings, get
 from calc.workings.sweep import sweepable
 from crib.web.working_fields import example_query
 from tests.shop import Shop
-from tests.web.test_machines_pages import client
+from tests.web.pages import signed_in
 
 MILLING = {
     "diameter": "16", "teeth": "4", "surface_speed": "60", "feed_per_tooth": "0.08", "axial_depth": "8",
@@ -22,7 +22,7 @@ MILLING = {
 
 def page(shop: Shop, name: str = "milling", query: dict[str, str] | None = None, **more: str) -> str:
     asked = (MILLING if query is None else query) | {"units": "metric"} | more
-    response = client(shop.engineer).get(f"/workings/{name}/", asked)
+    response = signed_in(shop.engineer).get(f"/workings/{name}/", asked)
     assert response.status_code == 200
     return str(response.content.decode())
 
@@ -174,7 +174,7 @@ def test_percentiles_are_drawn_together_and_told_apart(shop: Shop) -> None:
 
 def test_the_parts_that_htmx_swaps_hold_the_sweep_too(shop: Shop) -> None:
     asked = MILLING | {"units": "metric", "sweep": "axial_depth", "sweep_of": "torque"}
-    response = client(shop.engineer).get("/workings/milling/", asked, headers={"HX-Request": "true"})
+    response = signed_in(shop.engineer).get("/workings/milling/", asked, headers={"HX-Request": "true"})
     text = response.content.decode()
     assert '<div id="sweep-area" hx-swap-oob="true">' in text
     assert "Torque against axial depth" in words(sweep_of(text))
@@ -196,7 +196,7 @@ def every_sweep() -> list[Any]:
 def test_every_calculator_draws_its_example_against_its_first_input(shop: Shop, working: Any, units: Any) -> None:
     over = next(entry.name for entry in sweepable(working) if entry.name in working.example)
     query = example_query(working, units) | {"units": units, "sweep": over}
-    response = client(shop.engineer).get(f"/workings/{working.name}/", query)
+    response = signed_in(shop.engineer).get(f"/workings/{working.name}/", query)
     drawn = sweep_of(response.content.decode())
     assert "<svg" in drawn, words(drawn)
     assert len(rows(drawn)) >= 2
