@@ -164,8 +164,7 @@ def is_complete(operation: Operation) -> bool:
 
 
 def work_out(operation: Operation) -> Worked:
-    """Minutes in cut for one part, by the working of the operation's kind of cut; says which field stands in "
-    "the way."""
+    """Minutes in cut for one part, by the working of the operation's kind of cut; says which field is in the way."""
     from calc import workings  # the register costs half a second, and most pages never work anything out
 
     name = WORKING_OF[KindOfCut(operation.kind_of_cut)]
@@ -232,16 +231,14 @@ def _inputs(operation: Operation) -> tuple[dict[str, Any], int]:
 
 def _limits(operation: Operation, kind: str) -> Mapping[str, Any]:
     machine = operation.machine
-    if kind in (KindOfCut.MILLING, KindOfCut.CHAMFERING):
-        return {"max_spindle_speed": machine.max_spindle_speed, "max_feed_rate": machine.max_feed_rate}
-    if kind == KindOfCut.FACING:
-        if machine.max_spindle_speed is None:
-            raise BadInput(
-                "machine",
-                f"{machine.code} has no largest spindle speed in the catalogue, which facing to the centre needs.",
-            )
+    if kind == KindOfCut.FACING and machine.max_spindle_speed is None:
+        raise BadInput(
+            "machine",
+            f"{machine.code} has no largest spindle speed in the catalogue, which facing to the centre needs.",
+        )
+    if kind in (KindOfCut.FACING, KindOfCut.TAPPING):  # a tap's feed is its lead, and facing caps by speed alone
         return {"max_spindle_speed": machine.max_spindle_speed}
-    return {}
+    return {"max_spindle_speed": machine.max_spindle_speed, "max_feed_rate": machine.max_feed_rate}
 
 
 def _needed(operation: Operation, what: str, value: float | None) -> float:

@@ -223,3 +223,21 @@ def test_work_in_hand_is_not_retired(shop: Shop) -> None:
     services.end_edge(edge=shop.edge, outcome="end_of_job", who=shop.setter)
     assert services.retire_operation(operation=shop.operation, who=shop.engineer).retired_at
     assert services.retire_job(job=shop.job, who=shop.engineer).retired
+
+
+def test_minutes_of_drills_and_taps_keep_to_the_machine_s_speed_too(shop: Shop) -> None:
+    shop.machine.max_spindle_speed = 200.0
+    shop.machine.save()
+    drill = shop.design("DR-8", "drill", edges=1, diameter_mm=8.0, point_angle_deg=180.0)
+    drilled = make(
+        shop, number=20, kind_of_cut="drilling", tip=drill, feed=0.1, length_of_cut=30.0, width=None, depth=None,
+        passes=1,
+    )  # fmt: skip
+    assert drilled.minutes_per_part == pytest.approx(30 / (0.1 * 200))
+    assert drilled.minutes_working["capped_by"] == "the highest spindle speed"
+    tap = shop.design("TP-M10", "tap", edges=1, diameter_mm=10.0, pitch_mm=1.5)
+    tapped = make(
+        shop, number=30, kind_of_cut="tapping", tip=tap, surface_speed=10.0, feed=None, length_of_cut=20.0, passes=1,
+        width=None, depth=None,
+    )  # fmt: skip
+    assert tapped.minutes_per_part == pytest.approx(2 * 20 / (1.5 * 200))
