@@ -4,6 +4,7 @@ import json
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
+from django.db import DatabaseError
 
 from calc.errors import WorkingError
 from calc.units import System, show_number
@@ -44,6 +45,11 @@ class Command(ShopCommand):
                 self._sweep(working, asked, system, options)
                 return
             answer = run(working.name, asked, system, look_up)
+        except DatabaseError as missing:
+            raise CommandError(
+                "Tools, machines and materials cannot be looked up, as the database is not ready: run "
+                "manage.py migrate, or give their numbers instead."
+            ) from missing
         except InputErrors as wrong:
             raise CommandError("\n".join(problem.sentence for problem in wrong.problems)) from wrong
         except WorkingError as wrong:
@@ -153,8 +159,9 @@ def _readable(answer: Answer) -> list[str]:
     working = answer.working
     lines = [working.title, ""]
     labels = [(result, answer.results[result.name].text) for result in working.results if result.name in answer.results]
-    wide = max(len(result.label) for result, _ in labels)
-    lines += [f"  {result.label:<{wide}}  {text or '–'}" for result, text in labels]
+    named = [(" ".join(filter(None, (result.label, result.symbol))), text) for result, text in labels]
+    wide = max(len(name) for name, _ in named)
+    lines += [f"  {name:<{wide}}  {text or '–'}" for name, text in named]
     lines += ["", "The working"]
     for step in answer.steps:
         lines += [f"  {step.says}: {step.formula}", f"    = {step.with_numbers} = {step.result}  [{step.source}]"]
