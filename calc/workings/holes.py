@@ -53,7 +53,7 @@ def _drill(given: Given) -> Found:
         "spindle_speed": held.spindle_speed, "surface_speed": turned, "feed_rate": rate, "point_length": point,
         "removal_rate": removed,
     }  # fmt: skip
-    warn_of_speed(given, found, turned)
+    warn_of_speed(given, found, turned, slow_too=False)
     warn_of_reach(given, found, diameter)
     found.working += [
         Step("Feed rate", "vf = f · n", f"{show(held.feed)} · {show(held.spindle_speed)}", show(rate), KINEMATICS),
@@ -191,7 +191,7 @@ def _tap(given: Given) -> Found:
     held = held_back(given, found, speed, in_unit(pitch * starts, "mm"))
     rate, turned = tapping.feed_rate(pitch, held.spindle_speed, starts), surface_speed(held.spindle_speed, diameter)
     found.results |= {"spindle_speed": held.spindle_speed, "surface_speed": turned, "feed_rate": rate}
-    warn_of_speed(given, found, turned)
+    warn_of_speed(given, found, turned, slow_too=False)
     numbers = f"{show(pitch)} · {show(starts)} · {show(held.spindle_speed)}"
     found.working.append(Step("Feed rate", "vf = P · starts · n", numbers, show(rate), "iso-5408 (m)"))
     found.cautions.append("If the control rounds the spindle speed, the feed must follow the rounded speed exactly.")

@@ -17,6 +17,7 @@ from calc.workings.shared import (
     LOAD,
     MACHINE,
     MATERIAL_GROUP,
+    MAX_DEPTH,
     NEEDS_MATERIAL,
     POWER_AVAILABLE,
     RAKE_ANGLE,
@@ -37,6 +38,7 @@ from calc.workings.shared import (
     spindle_step,
     wanted_speed,
     warn_of_chip,
+    warn_of_depth,
     warn_of_reach,
     warn_of_speed,
 )
@@ -68,12 +70,8 @@ def _mill(given: Given) -> Found:
     }
     warn_of_speed(given, found, turned)
     warn_of_reach(given, found, diameter)
-    if (deepest := given.quantity_or_none("max_depth")) is not None and axial is not None:
-        found.warn(
-            "max_depth", "deeper than the tool may cut", axial > deepest,
-            lambda: f"An axial depth of {given.show(axial)} is more than the {given.show(deepest)} that the tool may "
-            "cut: take more passes.",
-        )  # fmt: skip
+    if axial is not None:
+        warn_of_depth(given, found, axial)
     if radial is not None:
         _mill_chip(given, found, tooth, radial)
         _mill_load(given, found, radial, held, constants)
@@ -167,7 +165,7 @@ MILLING = Working(
         Input(name="feed_rate", label="Feed rate", symbol="vf", unit="mm/min", group="feed", above=0),
         length("axial_depth", "Axial depth", "ap", example=8),
         length("radial_depth", "Radial depth", "ae", example=1.6),
-        length("max_depth", "Largest axial depth", "APMX", limit=True),
+        MAX_DEPTH,
         LEAD_ANGLE,
         length("length_of_cut", "Length of cut", example=300),
         Input(name="passes", label="Passes", kind=Kind.COUNT, lowest=1, highest=100000, default=1),

@@ -113,6 +113,7 @@ CHIP_LIMITS = (
     length("hone", "Hone of the edge", hint="A chip thinner than the hone rubs instead of cutting."),
     length("max_chip", "Thickest chip allowed", hint="The tool maker's limit."),
 )
+MAX_DEPTH = length("max_depth", "Largest depth of the edge", "APMX", limit=True)
 REACH = (
     length("stick_out", "Stick-out from the holder", "LF", hint="To warn of a tool that reaches too far to be stiff."),
     Input(name="longest_reach", label="Longest stick-out, in diameters", kind=Kind.NUMBER, above=0, highest=50,
@@ -234,6 +235,17 @@ def warn_of_chip(given: Given, found: Found, thickest: Quantity) -> None:
         )  # fmt: skip
 
 
+def warn_of_depth(given: Given, found: Found, depth: Quantity) -> None:
+    """A cut deeper than the edge is long, or than its maker allows."""
+    if (deepest := given.quantity_or_none("max_depth")) is None:
+        return
+    found.warn(
+        "max_depth", "deeper than the tool may cut", depth > deepest,
+        lambda: f"A depth of {given.show(depth)} is more than the {given.show(deepest)} that the tool may cut: take "
+        "more passes.",
+    )  # fmt: skip
+
+
 def warn_of_reach(given: Given, found: Found, diameter: Quantity) -> None:
     """A long tool bends: its deflection grows with the cube of its stick-out."""
     if (out := given.quantity_or_none("stick_out")) is None:
@@ -247,8 +259,11 @@ def warn_of_reach(given: Given, found: Found, diameter: Quantity) -> None:
     )  # fmt: skip
 
 
-def warn_of_speed(given: Given, found: Found, speed: Quantity) -> None:
-    """A surface speed outside what the work material is known to take."""
+def warn_of_speed(given: Given, found: Found, speed: Quantity, slow_too: bool = True) -> None:
+    """A surface speed outside what the work material is known to take.
+
+    The speeds kept are those of turning and milling; drills and taps run slower, so of them only too fast is told.
+    """
     material = given.known.get("material")
     if material is None:
         return
@@ -256,15 +271,15 @@ def warn_of_speed(given: Given, found: Found, speed: Quantity) -> None:
     source = material.values.get("speed_source", "assumed")
     value = speed.m_as("m/min")
 
-    def between() -> str:
-        return (
-            f"{given.show(speed)} lies outside the {given.show(ureg.Quantity(low or 0.0, 'm/min'))} to "
-            f"{given.show(ureg.Quantity(high or 0.0, 'm/min'))} kept for {material.name} ({source})."
-        )
+    def kept() -> str:
+        slowest, fastest = (given.show(ureg.Quantity(end or 0.0, "m/min")) for end in (low, high))
+        where = f"lies outside the {slowest} to {fastest}" if slow_too else f"is faster than the {fastest}"
+        return f"{given.show(speed)} {where} kept for {material.name} ({source})."
 
     if low and high:
-        outside = np.logical_or(value < low, value > high)
-        found.warn("speed", f"outside the speeds kept for {material.name}", plain(outside), between)
+        outside = np.logical_or(value < low, value > high) if slow_too else value > high
+        named = f"outside the speeds kept for {material.name}" if slow_too else f"too fast for {material.name}"
+        found.warn("speed", named, plain(outside), kept)
 
 
 def _conditions(given: Given, speed: Quantity, feed: Quantity | None) -> str:

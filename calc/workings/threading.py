@@ -272,7 +272,7 @@ THREAD = Working(
         Result(name="percent_of_profile", label="Percent of the basic profile", unit="%",
                needs="Only a cut thread that does not taper has it."),
         Result(name="clearance_close", label="Clearance hole, close", unit="mm", needs=NO_TABLE),
-        Result(name="clearance_medium", label="Clearance hole", unit="mm", needs=NO_TABLE),
+        Result(name="clearance_medium", label="Clearance hole, medium", unit="mm", needs=NO_TABLE),
         Result(name="clearance_free", label="Clearance hole, free", unit="mm", needs=NO_TABLE),
         Result(name="stress_area", label="Stress area of the bolt", symbol="As", unit="mm²",
                needs="A pipe thread has none."),

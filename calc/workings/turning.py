@@ -19,6 +19,7 @@ from calc.workings.shared import (
     MACHINE,
     MACHINE_INPUTS,
     MATERIAL_GROUP,
+    MAX_DEPTH,
     RAKE_ANGLE,
     SPEED_GROUP,
     TOOL,
@@ -35,6 +36,7 @@ from calc.workings.shared import (
     spindle_step,
     wanted_speed,
     warn_of_chip,
+    warn_of_depth,
     warn_of_speed,
 )
 
@@ -87,6 +89,7 @@ def _turn_power(given: Given) -> Callable[[Quantity, Quantity], Quantity] | None
 
 def _turn_load(given: Given, found: Found, turned: Quantity, held: Held, thickness: Quantity) -> None:
     show, depth, diameter = given.show, given.quantity("depth_of_cut"), given.quantity("diameter")
+    warn_of_depth(given, found, depth)
     found.warn(
         "depth", "deeper than half the diameter", depth > diameter / 2,
         lambda: "The depth of cut is more than half the diameter: check which diameter was meant.",
@@ -125,6 +128,7 @@ TURNING = Working(
         *speed_inputs(example=120),
         length("feed", "Feed per revolution", "f", required=True, example=0.2),
         length("depth_of_cut", "Depth of cut, on the radius", "ap", example=2),
+        MAX_DEPTH,
         length("length_of_cut", "Length of cut", example=150),
         length("nose_radius", "Nose radius", "rε", example=0.8),
         LEAD_ANGLE,

@@ -178,6 +178,24 @@ def test_each_start_of_a_tap_asks_for_its_own_torque() -> None:
     assert "starts" in next(step for step in twice.steps if "Torque" in step.says).formula
 
 
+@pytest.mark.parametrize("name", ["tapping", "drilling"])
+def test_drills_and_taps_may_be_slower_than_the_speeds_kept_for_turning(name: str) -> None:
+    def shop(what: str, word: str, words: object) -> Known:
+        return Known(word, {"kc11": 2600, "mc": 0.24, "speed_low": 25, "speed_high": 75})
+
+    sizes = {"thread": "M10"} if name == "tapping" else {"diameter": 8.5, "feed": 0.1}
+    slow, fast = (run(name, {**sizes, "material": "718", "surface_speed": speed}, shop=shop) for speed in (4, 80))
+    assert slow.warnings == ()
+    assert fast.warnings == ("80 m/min is faster than the 75 m/min kept for 718 (assumed).",)
+
+
+def test_turning_deeper_than_the_edge_may_is_told() -> None:
+    asked = {"diameter": 80, "surface_speed": 120, "feed": 0.2, "max_depth": 3}
+    assert run("turning", {**asked, "depth_of_cut": 3}).warnings == ()
+    (said,) = run("turning", {**asked, "depth_of_cut": 4}).warnings
+    assert said == "A depth of 4 mm is more than the 3 mm that the tool may cut: take more passes."
+
+
 def test_tapping_needs_the_thread_or_both_its_sizes() -> None:
     with pytest.raises(InputErrors) as caught:
         run("tapping", {"diameter": 6, "surface_speed": 15})
