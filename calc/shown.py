@@ -95,6 +95,44 @@ def show(quantity: Quantity, system: System = "metric", unit: str | None = None)
     return _rounded(value, shown.decimals(abs(value))) + shown.sign
 
 
+def readers_unit(unit: str, system: System) -> str:
+    """The unit in which a reader of a system writes and reads what is listed in a unit, as the registry knows it.
+
+    Parameters
+    ----------
+    unit : a listed unit
+    system : "metric" or "inch"
+
+    Returns
+    -------
+    the unit's name; the listed one where the reader has no other
+
+    >>> readers_unit("N·m", "inch"), readers_unit("N·m", "metric"), readers_unit("min", "inch")
+    ('lbf*ft', 'N·m', 'min')
+    """
+    shown = (_INCH if system == "inch" else _METRIC).get(unit)
+    return shown.unit if shown else unit
+
+
+def unit_sign(unit: str, system: System) -> str:
+    """How the reader's unit is written behind a number.
+
+    Parameters
+    ----------
+    unit : a listed unit
+    system : "metric" or "inch"
+
+    Returns
+    -------
+    the sign without a space before it
+
+    >>> unit_sign("N·m", "inch"), unit_sign("1/min", "metric"), unit_sign("deg", "inch")
+    ('lbf·ft', 'rev/min', '°')
+    """
+    shown = (_INCH if system == "inch" else _METRIC).get(unit)
+    return shown.sign.strip() if shown else unit
+
+
 def show_number(value: float, digits: int = 4) -> str:
     """Write a plain number to `digits` significant figures, without an exponent where one can do without.
 

@@ -14,12 +14,13 @@ import pint
 
 from calc.errors import WorkingError
 from calc.registry import Quantity, System, choose, in_unit, plain, revolutions_per_minute, unit_named, ureg
-from calc.shown import show, show_number
+from calc.shown import readers_unit, show, show_number, unit_sign
 from calc.typed import check_dimension, read_number, read_quantity, said
 
 __all__ = [
-    "Quantity", "System", "check_dimension", "choose", "in_unit", "plain", "read_number", "read_quantity", "require",
-    "require_positive", "revolutions_per_minute", "said", "show", "show_number", "takes", "unit_named", "ureg",
+    "Quantity", "System", "check_dimension", "choose", "in_unit", "plain", "read_number", "read_quantity",
+    "readers_unit", "require", "require_positive", "revolutions_per_minute", "said", "show", "show_number", "takes",
+    "unit_named", "unit_sign", "ureg",
 ]  # fmt: skip
 
 P = ParamSpec("P")

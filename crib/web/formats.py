@@ -8,27 +8,11 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from django.utils import timezone
 
-from calc.units import show, unit_named, ureg
+from calc.units import show, unit_named, unit_sign, ureg
 from crib.core import clock
 
 NOTHING = "–"
 _THIN = "\u202f"
-
-# What an inch reader sees in place of each listed unit; `calc.units.show` does the turning.
-INCH = {
-    "mm": "in",
-    "µm": "µin",
-    "mm/min": "in/min",
-    "mm/rev": "in/rev",
-    "mm/tooth": "in/tooth",
-    "m/min": "ft/min",
-    "N": "lbf",
-    "N·m": "lbf·ft",
-    "kW": "hp",
-    "cm³/min": "in³/min",
-    "N/mm²": "ksi",
-    "1/min": "rev/min",
-}
 
 
 def number(value: float | Decimal | None, *, figures: int = 4) -> str:
@@ -47,21 +31,26 @@ def number(value: float | Decimal | None, *, figures: int = 4) -> str:
 
 def unit_for(unit: str, system: str) -> str:
     """The unit in which a person of `system` reads what is kept in `unit`."""
-    if unit == "1/min":
-        return "rev/min"
-    return INCH.get(unit, unit) if system == "inch" else unit
+    listed, per = _apart(unit)
+    if listed == "deg":
+        return listed  # beside a field a word is clearer than a small ring
+    return unit_sign(listed, "inch" if system == "inch" else "metric") + per
 
 
 def amount(value: float | Decimal | None, unit: str, system: str) -> str:
     """A physical value kept in `unit`, written in the person's own units."""
     if value is None or not math.isfinite(value):
         return NOTHING
-    listed, _, per = unit.partition("/")
-    if per not in ("rev", "tooth"):
-        listed, per = unit, ""
+    listed, per = _apart(unit)
     quantity = ureg.Quantity(float(value), unit_named(listed))
     text = show(quantity, "inch" if system == "inch" else "metric", listed)
-    return text.replace(" ", "\u00a0").replace("-", "−") + (f"/{per}" if per else "")
+    return text.replace(" ", "\u00a0").replace("-", "−") + per
+
+
+def _apart(unit: str) -> tuple[str, str]:
+    """The physical unit, and the turn or tooth that it is for; `calc` knows lengths for each as lengths."""
+    listed, _, per = unit.partition("/")
+    return (listed, f"/{per}") if per in ("rev", "tooth") else (unit, "")
 
 
 def minutes(value: float | None) -> str:

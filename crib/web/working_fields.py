@@ -9,18 +9,13 @@ from typing import Any, NamedTuple
 
 from calc.errors import WorkingError
 from calc.typed import split_number
-from calc.units import System, in_unit, unit_named, ureg
+from calc.units import System, in_unit, readers_unit, unit_named, ureg
 from calc.workings import Answer, Group, Input, Kind, Working
 from calc.workings.declaration import LOOKED_UP
 from crib.web.formats import unit_for
 
 YES_NO = (("true", "Yes"), ("false", "No"))
 _CELLS = re.compile(r"[;,\t]")
-# What a bare number means to a reader of inches; the words are those the calculator's boundary reads.
-_INCH_WORDS = {
-    "mm": "in", "µm": "uin", "m/min": "ft/min", "mm/min": "in/min", "kW": "hp", "N·m": "lbf*ft", "N/mm²": "ksi",
-    "cm³/min": "in^3/min", "N": "lbf",
-}  # fmt: skip
 
 
 class Choices(NamedTuple):
@@ -285,9 +280,9 @@ def _in_readers_units(entry: Input, value: Any, system: System) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if entry.kind is Kind.QUANTITY and system == "inch" and entry.unit in _INCH_WORDS and not isinstance(value, str):
-        inch = in_unit(ureg.Quantity(value, unit_named(entry.unit)), _INCH_WORDS[entry.unit])
-        return f"{inch.magnitude:.3g}"
+    unit = readers_unit(entry.unit, system)
+    if entry.kind is Kind.QUANTITY and unit != entry.unit and not isinstance(value, str):
+        return f"{in_unit(ureg.Quantity(value, unit_named(entry.unit)), unit).magnitude:.3g}"
     return str(value)
 
 
@@ -302,20 +297,16 @@ def _read(entry: Input, name: str, query: Mapping[str, str], system: System) -> 
     return with_unit(entry, text, system)
 
 
-def inch_word(unit: str) -> str:
-    """The unit that a reader of inches means where `unit` is listed; empty where there is no other."""
-    return _INCH_WORDS.get(unit, "")
-
-
 def with_unit(entry: Input, text: str, system: System) -> str:
     """A bare number of an inch reader is in inches, as the unit beside the control says."""
-    if system == "metric" or entry.kind is not Kind.QUANTITY or not inch_word(entry.unit) or not text:
+    unit = readers_unit(entry.unit, system)
+    if entry.kind is not Kind.QUANTITY or unit == entry.unit or not text:
         return text
     try:
         _, written = split_number(entry.name, text)
     except WorkingError:
         return text
-    return text if written else f"{text} {inch_word(entry.unit)}"
+    return text if written else f"{text} {unit}"
 
 
 def _row(entry: Input, line: str, system: System) -> Any:

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from django.utils.safestring import SafeString
 
 from calc.errors import WorkingError
-from calc.units import System, show, show_number, unit_named, ureg
+from calc.units import System, readers_unit, show, show_number, unit_named, ureg
 from calc.workings import Answer, Input, InputErrors, Kind, Working
 from calc.workings.sweep import Curve, Stretch, Sweep, sweep, sweepable
 from crib.life.known import look_up
 from crib.web import charts
 from crib.web.formats import unit_for
-from crib.web.working_fields import Asked, inch_word, with_unit
+from crib.web.working_fields import Asked, with_unit
 
 OVER, OF, AND, FROM, TO = "sweep", "sweep_of", "sweep_and", "sweep_from", "sweep_to"
 NAMES = (OVER, OF, AND, FROM, TO)
@@ -168,10 +168,10 @@ def _sign(unit: str, kind: Kind, system: System) -> str:
 
 def _turned(values: tuple[float, ...], unit: str, kind: Kind, system: System) -> list[float]:
     """Values of a listed unit in the reader's own."""
-    word = inch_word(unit) if system == "inch" and kind in (Kind.QUANTITY, Kind.OBJECT) else ""
-    if not word or not values:
+    read = readers_unit(unit, system) if kind in (Kind.QUANTITY, Kind.OBJECT) else unit
+    if read == unit or not values:
         return list(values)
-    factor = float(ureg.Quantity(1.0, unit_named(unit)).m_as(unit_named(word)))
+    factor = float(ureg.Quantity(1.0, unit_named(unit)).m_as(unit_named(read)))
     return [value * factor for value in values]
 
 

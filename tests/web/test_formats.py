@@ -11,7 +11,7 @@ from django.template import Context, Template, TemplateSyntaxError
 from django.test import override_settings
 from django.utils import timezone
 
-from calc.units import show, unit_named, ureg
+from calc.units import readers_unit, unit_named, ureg
 from crib.core import clock
 from crib.web import formats
 
@@ -104,10 +104,26 @@ def test_a_value_is_written_in_the_persons_units(value: float | None, unit: str,
     assert formats.amount(value, unit, "inch") == inch
 
 
-@pytest.mark.parametrize("unit", [unit for unit in formats.INCH if not unit.endswith(("/rev", "/tooth"))])
-def test_the_names_of_inch_units_are_those_of_the_engineering(unit: str) -> None:
-    shown = show(ureg.Quantity(1000.0, unit_named(unit)), "inch", unit)
-    assert shown.endswith(f" {formats.unit_for(unit, 'inch')}")
+INCH_SIGNS = {
+    "mm": "in", "µm": "µin", "mm/min": "in/min", "mm/rev": "in/rev", "mm/tooth": "in/tooth", "m/min": "ft/min",
+    "N": "lbf", "N·m": "lbf·ft", "kW": "hp", "cm³/min": "in³/min", "N/mm²": "ksi", "1/min": "rev/min", "mm²": "in²",
+    "min": "min", "deg": "deg", "%": "%",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("unit", "sign"), INCH_SIGNS.items())
+def test_an_inch_readers_units_are_those_of_the_engineering(unit: str, sign: str) -> None:
+    assert formats.unit_for(unit, "inch") == sign
+    if unit != "deg":
+        assert formats.amount(1000.0, unit, "inch").endswith(f"\u00a0{sign}")
+
+
+@pytest.mark.parametrize("unit", [unit for unit in INCH_SIGNS if not unit.endswith(("/rev", "/tooth"))])
+def test_what_is_shown_behind_a_number_is_the_unit_it_was_turned_into(unit: str) -> None:
+    kept = ureg.Quantity(1000.0, unit_named(unit))
+    turned = kept.m_as(unit_named(readers_unit(unit, "inch")))
+    number = formats.amount(1000.0, unit, "inch").partition("\u00a0")[0].rstrip("°").replace("\u202f", "")
+    assert float(number) == pytest.approx(turned, rel=0.01)
 
 
 def test_units_beside_a_field_follow_the_person() -> None:
