@@ -27,7 +27,7 @@ def feed_rate(feed_per_tooth: Quantity, teeth: int, spindle_speed: Quantity) -> 
     >>> round(feed_rate(ureg.Quantity(0.1, "mm"), 4, revolutions_per_minute(1500)).magnitude, 6)
     600.0
 
-    Source: [iso-3002-3 (m)]
+    Source: [iso-3002-3 (m)]; the symbols are those of [iso-13399 (m)]
     """
     require_positive("feed_per_tooth", feed_per_tooth)
     require_positive("teeth", teeth)

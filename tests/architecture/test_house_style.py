@@ -130,3 +130,21 @@ def test_the_engineering_documents_every_public_function() -> None:
             elif cited - keys:
                 wanting.append(f"{name_of(function)}: cites {sorted(cited - keys)}, which references.md does not list")
     assert wanting == []
+
+
+def test_every_source_is_cited_and_every_cited_source_is_there() -> None:
+    """With its mark: what is from memory in the bibliography is from memory wherever it is cited."""
+    known = set(re.findall(r"^- \[([^\]]+)\]", (ROOT / "calc" / "references.md").read_text(), re.MULTILINE))
+    text = "".join(path.read_text() for path in sources("calc"))
+    cited = set(re.findall(r"[\[\"]([a-z0-9.\-]+(?: \(m\))?)[\]\"]", text))
+    assert known - cited == set()
+    assert {key for key in cited if key.endswith("(m)")} - known == set()
+
+
+def test_every_decision_is_listed_under_its_title() -> None:
+    folder = ROOT / "docs" / "decisions"
+    listed = {
+        name: title for title, name in re.findall(r"^- \[(.+)\]\((.+)\)$", (folder / "README.md").read_text(), re.M)
+    }
+    records = {path.name: path.read_text().partition("\n")[0] for path in folder.glob("*.md") if path.stem != "README"}
+    assert {name: f"# {title}" for name, title in listed.items()} == records
