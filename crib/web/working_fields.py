@@ -191,7 +191,7 @@ def _fields(
             value=query.get(name, "").strip() or _default_choice(entry),
             example=_in_controls(entry, example, system),
             placeholder=_placeholder(entry, example, system),
-            hint="" if name in named else _hint(entry, system),  # the section says it for all that are chosen
+            hint="" if named.get(name) else _hint(entry, system),  # the section says it for all that are chosen
             choices=_choices(entry, named.get(name, ()), query.get(name, "").strip()),
             required=entry.required,
             filled=query.get(name, "").strip() not in ("", _default_choice(entry)),
