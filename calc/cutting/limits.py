@@ -61,8 +61,9 @@ def hold(
     """Bring a speed and a feed per turn inside the limits.
 
     A speed past its limit is lowered and the feed per turn stays, so the feed rate falls with it and no tooth bites
-    deeper than was asked. A feed rate past its limit lowers the feed per turn. A power past its limit lowers the speed
-    at the same feed per turn, because power is proportional to it and a thinner chip would rub in hard metals.
+    deeper than was asked. A power past its limit lowers the speed at the same feed per turn, because power is
+    proportional to it and a thinner chip would rub in hard metals. A feed rate that is past its limit even then lowers
+    the feed per turn, which asks for less power again.
 
     Parameters
     ----------
@@ -101,13 +102,13 @@ def hold(
 
     if (fastest := limits.max_spindle_speed) is not None:
         spindle_speed, feed = cap("max_spindle_speed", spindle_speed > fastest, fastest, feed)
-    if (quickest := limits.max_feed_rate) is not None:
-        over = feed * spindle_speed > quickest * (1 + HAIR)
-        spindle_speed, feed = cap("max_feed_rate", over, spindle_speed, in_unit(quickest / spindle_speed, "mm"))
     if power_at is not None and limits.max_power is not None:
         power = power_at(spindle_speed, feed)
         slower = in_unit(spindle_speed * limits.max_power / power, "1/min")
         spindle_speed, feed = cap("max_power", power > limits.max_power, slower, feed)
+    if (quickest := limits.max_feed_rate) is not None:
+        over = feed * spindle_speed > quickest * (1 + HAIR)
+        spindle_speed, feed = cap("max_feed_rate", over, spindle_speed, in_unit(quickest / spindle_speed, "mm"))
     if power_at is not None and limits.power_curve is not None:
         asked = torque(power_at(spindle_speed, feed), spindle_speed)
         slower = fastest_within(limits.power_curve, asked, spindle_speed)

@@ -62,14 +62,24 @@ def test_a_capped_power_lowers_the_speed_at_the_same_chip() -> None:
 
 
 def test_three_limits_take_hold_one_after_the_other_and_each_is_a_step() -> None:
-    asked = LOADED | {"max_spindle_speed": 1000, "max_feed_rate": 450, "max_power": 0.5}
+    asked = LOADED | {"max_spindle_speed": 1000, "max_feed_rate": 150, "max_power": 0.5}
     answer = run("milling", asked)
-    assert answer.results["capped_by"].value == ["max_spindle_speed", "max_feed_rate", "max_power"]
-    assert answer.results["capped_by"].text == "the highest spindle speed, the highest feed rate, the spindle's power"
+    assert answer.results["capped_by"].value == ["max_spindle_speed", "max_power", "max_feed_rate"]
+    assert answer.results["capped_by"].text == "the highest spindle speed, the spindle's power, the highest feed rate"
     held = [step for step in answer.steps if step.source == "own-limits"]
     assert held[0].with_numbers == "1146 rev/min, 688 mm/min; limit 1000 rev/min"
     assert held[0].result == "1000 rev/min, 600 mm/min"
-    assert held[1].result == "1000 rev/min, 450 mm/min"
+    assert held[1].result == "307 rev/min, 184 mm/min"
+    assert held[2].result == "307 rev/min, 150 mm/min"
+    assert answer.results["spindle_power"].value < 0.5
+
+
+def test_a_feed_rate_that_the_power_already_keeps_down_thins_no_chip() -> None:
+    # Held back by its power the cut feeds 184 mm/min, far below a limit of 450 mm/min: the tooth bites as asked.
+    found = values("milling", LOADED | {"max_spindle_speed": 1000, "max_feed_rate": 450, "max_power": 0.5})
+    assert found["capped_by"] == ["max_spindle_speed", "max_power"]
+    assert found["feed_per_tooth"] == pytest.approx(0.12)
+    assert found["spindle_power"] == pytest.approx(0.5)
 
 
 def test_a_power_limit_that_cannot_be_checked_is_said() -> None:
