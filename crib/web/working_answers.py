@@ -40,6 +40,7 @@ class Outcome:
     answer: Answer | None = None
     wrong: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    given: tuple[tuple[str, str], ...] = ()
     figures: tuple[Shown, ...] = ()
     facts: tuple[Shown, ...] = ()
     left_out: tuple[Shown, ...] = ()
@@ -99,6 +100,11 @@ def _outcome(found: Working, answer: Answer) -> Outcome:
     verdict = verdicts["why_not"].text if "why_not" in verdicts else ""
     return Outcome(
         answer=answer,
+        given=tuple(
+            (entry.label, answer.inputs[entry.name].text)
+            for entry in found.inputs
+            if entry.name in answer.inputs and entry.kind not in (Kind.LIST, Kind.OBJECT)
+        ),
         figures=tuple(_shown(result, answer) for result in big),
         facts=tuple(_shown(result, answer) for result in shown if result not in big),
         left_out=tuple(

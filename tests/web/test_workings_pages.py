@@ -158,6 +158,14 @@ def test_an_address_reads_the_same_for_whoever_opens_it(client: Client, shop: Sh
     assert "Feed rate 382 mm/min" in words(text)
 
 
+def test_on_paper_the_answer_says_what_it_was_worked_out_from(client: Client) -> None:
+    given = re.search(r'<div class="panel-body working-given">.*?</div>', page(client, "milling", MILLING), re.DOTALL)
+    assert given is not None
+    assert "Diameter 16 mm Teeth 4" in words(given[0])
+    assert "Surface speed 60 m/min" in words(given[0])
+    assert "Spindle power" not in words(given[0])
+
+
 def test_work_materials_are_offered_and_bring_their_numbers(client: Client) -> None:
     WorkMaterial.objects.create(name="Duplex 1.4462", iso_group="M", kc11=2400, mc=0.21)
     query = {**MILLING, "axial_depth": "8", "radial_depth": "3", "material": "Duplex 1.4462"}
