@@ -111,7 +111,7 @@ def field(bound: BoundField, unit: str = "", wide: bool = False, label: str = ""
     return {
         "field": bound,
         "label": label or bound.label,
-        "unit": unit,
+        "unit": unit or getattr(bound.field, "shown_unit", ""),
         "wide": wide,
         "hint": help_text,
         "check": isinstance(widget, CheckboxInput),
