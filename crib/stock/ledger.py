@@ -1,10 +1,11 @@
 """Writes moves with their balances: one at a time for the counter, many at once for loaders.
 
 The conditional UPDATE of the balance is the lock: nothing is read and then written, so the same code holds on SQLite
-and on PostgreSQL. The line is written first, since its key is what twins of one scan meet at. Rows are touched in one
-order (items, balances by place, pulses by design), so that two people who carry the same things in opposite directions
-cannot wait for each other. The counter's four statements stand here as SQL: through the mapper they took the program
-longer to spell out than the database to do.
+and on PostgreSQL. Rows are touched in one order (items, the line, balances by place, the pulse of the design), so that
+two people who carry the same things in opposite directions cannot wait for each other. Twins of one scan meet at the
+piece they carry or at the key of the line. The counter's four statements stand here as SQL and go to the database in
+one trip where it takes several at once: through the mapper they took the program longer to spell out than the database
+to do. What they did is looked at when all are done; a key that was there, or too few pieces, undoes them together.
 """
 
 from __future__ import annotations
@@ -19,12 +20,14 @@ from django.db import OperationalError, connection, transaction
 from django.db.models import F
 
 from crib.core import clock
+from crib.core.errors import ShopError
+from crib.core.statements import Statement, in_one_trip
 from crib.core.wake import wake
 from crib.people.models import Person
 from crib.stock import selectors
-from crib.stock.drafts import MoveDraft, check_draft, same_or_conflict
+from crib.stock.drafts import MoveDraft, check_draft, done_before
 from crib.stock.errors import ItemNotThere, NotEnoughOnHand
-from crib.stock.models import Balance, DesignPulse, Item, Move, Place
+from crib.stock.models import DesignPulse, Item, Move, Place
 
 T = TypeVar("T")
 DEADLOCK = "40P01"
@@ -39,6 +42,10 @@ _TAKE_LOOSE = """
 UPDATE crib_balance SET quantity = quantity - %s
 WHERE design_id = %s AND condition = %s AND place_id = %s AND quantity >= labelled + %s
 """
+_TAKE_LABELLED = """
+UPDATE crib_balance SET quantity = quantity - %s, labelled = labelled - %s
+WHERE design_id = %s AND condition = %s AND place_id = %s
+"""
 _ADD_TO_BALANCE = """
 INSERT INTO crib_balance (design_id, condition, place_id, quantity, labelled, may_go_negative)
 VALUES (%s, %s, %s, %s, %s, %s)
@@ -51,6 +58,23 @@ ON CONFLICT (design_id) DO UPDATE SET revision = crib_designpulse.revision + 1
 """
 
 
+class _Undo(Exception):
+    """Leaves the transaction, so that what is said afterwards is what really lies where."""
+
+
+class _KeyThere(_Undo):
+    pass
+
+
+class _TooFew(_Undo):
+    pass
+
+
+class _NotThere(_Undo):
+    def __init__(self, item: Item) -> None:
+        self.item = item
+
+
 def write_move(draft: MoveDraft, who: Person) -> Move:
     """Post one draft, or answer the move that carried its key before; twins that race both get the winner's move."""
     check_draft(draft)
@@ -59,7 +83,21 @@ def write_move(draft: MoveDraft, who: Person) -> Move:
         with transaction.atomic():
             return _write(draft, who)
 
-    return without_deadlock(write)
+    try:
+        return without_deadlock(write)
+    except _Undo as undone:
+        done = done_before(draft)
+        if done is not None:
+            return done
+        raise _refusal(draft, undone) from None
+
+
+def _refusal(draft: MoveDraft, undone: _Undo) -> ShopError:
+    if isinstance(undone, _NotThere):
+        now = Item.objects.select_related("place").get(pk=undone.item.pk)
+        return ItemNotThere(selectors.where_item_is(now, expected=draft.from_place), field="item")
+    sentence = selectors.not_enough_sentence(draft.design, draft.from_place, draft.condition, draft.quantity)
+    return NotEnoughOnHand(sentence, field="quantity")
 
 
 def without_deadlock(work: Callable[[], T]) -> T:
@@ -77,25 +115,33 @@ def without_deadlock(work: Callable[[], T]) -> T:
 
 def _write(draft: MoveDraft, who: Person) -> Move:
     move = _line(draft, who)
-    move.pk = _line_number(move)
-    if move.pk is None:
-        return same_or_conflict(Move.objects.get(key=draft.key), draft)
-    move._state.adding, move._state.db = False, connection.alias
-    labelled = sum(item.pieces for item in draft.labelled_pieces)
     for item in draft.labelled_pieces:
         _carry_item(draft, item, move.at)
-    arriving = draft.quantity if draft.makes_items else labelled
-    steps: list[tuple[tuple[int, str], Callable[[], None]]] = [
-        ((draft.from_place.pk, draft.condition), lambda: _take_from_balance(draft, labelled)),
-        ((draft.to_place.pk, draft.arrives_as), lambda: _add_to_balance(draft, arriving)),
-    ]
-    for _, step in sorted(steps, key=lambda step: step[0]):
-        step()
+    move.pk = _write_line_and_balances(move, draft)
+    move._state.adding, move._state.db = False, connection.alias
+    for item in draft.labelled_pieces:
+        item.place, item.condition = draft.to_place, draft.arrives_as
     if draft.makes_items:
         Item.objects.bulk_create(new_items(draft, at=move.at))
-    _raise_pulse(draft.design.pk)
     transaction.on_commit(partial(wake, "flags"))
     return move
+
+
+def _write_line_and_balances(move: Move, draft: MoveDraft) -> int:
+    """The line, both balances in the order of places, and the pulse, which has the flags checked; answers the line."""
+    labelled = sum(item.pieces for item in draft.labelled_pieces)
+    taking = _taking(draft, labelled)
+    arriving = draft.quantity if draft.makes_items else labelled
+    putting = _adding(draft, draft.arrives_as, draft.to_place, draft.quantity, arriving)
+    taken_first = (draft.from_place.pk, draft.condition) < (draft.to_place.pk, draft.arrives_as)
+    balances = [taking, putting] if taken_first else [putting, taking]
+    line, *changed, _ = in_one_trip([_writing(move), *balances, (_RAISE_PULSE, [move.design_id])])
+    if not line.rows:
+        raise _KeyThere
+    if not changed[balances.index(taking)].touched:
+        raise _TooFew
+    number: int = line.rows[0][0]
+    return number
 
 
 def _line(draft: MoveDraft, who: Person) -> Move:
@@ -118,18 +164,13 @@ def _line(draft: MoveDraft, who: Person) -> Move:
     )
 
 
-def _line_number(move: Move) -> int | None:
-    """Write the line and answer its number; None when its key is there already."""
-    row = (
+def _writing(move: Move) -> Statement:
+    """Write the line unless its key is there already; returns its number."""
+    return _WRITE_LINE, (
         move.design_id, move.item_id, str(move.condition), str(move.becomes), move.quantity, move.from_place_id,
         move.to_place_id, move.who_id, connection.ops.adapt_datetimefield_value(move.at), str(move.why), move.note,
         move.job_id, move.key, move.reverses_id, move.document,
     )  # fmt: skip
-    with connection.cursor() as cursor:
-        cursor.execute(_WRITE_LINE, row)
-        # Both databases end the statement only when its rows have been read.
-        found = cursor.fetchall()
-    return found[0][0] if found else None
 
 
 def new_items(draft: MoveDraft, *, at: datetime) -> list[Item]:
@@ -143,45 +184,21 @@ def new_items(draft: MoveDraft, *, at: datetime) -> list[Item]:
 def _carry_item(draft: MoveDraft, item: Item, at: datetime) -> None:
     found = Item.objects.filter(pk=item.pk, place=draft.from_place, condition=draft.condition)
     if not found.update(place=draft.to_place, condition=draft.arrives_as, since=at):
-        now = Item.objects.select_related("place").get(pk=item.pk)
-        raise ItemNotThere(selectors.where_item_is(now, expected=draft.from_place), field="item")
-    item.place, item.condition = draft.to_place, draft.arrives_as
+        raise _NotThere(item)
 
 
-def _take_from_balance(draft: MoveDraft, labelled: int) -> None:
+def _taking(draft: MoveDraft, labelled: int) -> Statement:
     """Take the pieces off where they are; loose pieces never out of those that carry labels."""
     if draft.from_place.may_go_negative and not labelled:
-        add_to_balance(draft.design.pk, draft.condition, draft.from_place, -draft.quantity, 0)
-        return
+        return _adding(draft, draft.condition, draft.from_place, -draft.quantity, 0)
+    spot = (draft.design.pk, str(draft.condition), draft.from_place.pk)
     if labelled:
-        row = Balance.objects.filter(design=draft.design, condition=draft.condition, place=draft.from_place)
-        taken = row.update(quantity=F("quantity") - draft.quantity, labelled=F("labelled") - labelled)
-    else:
-        spot = (draft.design.pk, str(draft.condition), draft.from_place.pk)
-        with connection.cursor() as cursor:
-            cursor.execute(_TAKE_LOOSE, (draft.quantity, *spot, draft.quantity))
-            taken = cursor.rowcount
-    if not taken:
-        raise NotEnoughOnHand(
-            selectors.not_enough_sentence(draft.design, draft.from_place, draft.condition, draft.quantity),
-            field="quantity",
-        )
+        return _TAKE_LABELLED, (draft.quantity, labelled, *spot)
+    return _TAKE_LOOSE, (draft.quantity, *spot, draft.quantity)
 
 
-def _add_to_balance(draft: MoveDraft, labelled: int) -> None:
-    add_to_balance(draft.design.pk, draft.arrives_as, draft.to_place, draft.quantity, labelled)
-
-
-def add_to_balance(design: int, condition: str, place: Place, quantity: int, labelled: int) -> None:
-    with connection.cursor() as cursor:
-        row = (design, str(condition), place.pk, quantity, labelled, place.may_go_negative)
-        cursor.execute(_ADD_TO_BALANCE, row)
-
-
-def _raise_pulse(design: int) -> None:
-    """Say that this design's stock has changed, so that its flags are checked again."""
-    with connection.cursor() as cursor:
-        cursor.execute(_RAISE_PULSE, (design,))
+def _adding(draft: MoveDraft, condition: str, place: Place, quantity: int, labelled: int) -> Statement:
+    return _ADD_TO_BALANCE, (draft.design.pk, str(condition), place.pk, quantity, labelled, place.may_go_negative)
 
 
 def raise_pulses(designs: set[int]) -> None:

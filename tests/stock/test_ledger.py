@@ -74,6 +74,17 @@ def test_too_few_says_how_many_and_where_the_others_are(shop: Shop) -> None:
     assert_ledger_balances()
 
 
+def test_too_few_says_what_lies_there_whichever_place_is_written_first(shop: Shop) -> None:
+    places = sorted([shop.bin, shop.other_bin], key=lambda place: place.pk)
+    shop.stock(shop.chamfer_tip, 1, place=places[1])
+    with pytest.raises(NotEnoughOnHand, match=f"only 1 new CT-45-12 in {places[1].code}; 2 asked for. There is none"):
+        services.transfer(
+            design=shop.chamfer_tip, quantity=2, from_place=places[1], to_place=places[0], who=shop.lead, key="far"
+        )
+    assert not Move.objects.filter(key="far").exists()
+    assert_ledger_balances()
+
+
 def test_none_anywhere_is_said_so(shop: Shop) -> None:
     with pytest.raises(NotEnoughOnHand, match="There is none anywhere else in the shop"):
         shop.check_out(shop.chamfer_tip, by=shop.setter)

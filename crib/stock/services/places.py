@@ -35,8 +35,11 @@ def place_of(
     if person is not None:
         if person.is_counter:
             raise NobodyThere("A counter tablet holds nothing itself. Scan the badge of the person.", field="person")
+        if Person.place.is_cached(person):
+            return person.place
         # Asked at every scan, so it is not spelt out by the mapper each time.
         for found in Place.objects.raw("SELECT * FROM crib_place WHERE person_id = %s", [person.pk]):
+            found.person = person
             return found
         return _found_or_made("P", person.username, str(person), Place.Kind.PERSON, {"person": person})
     if machine is not None:
