@@ -237,10 +237,8 @@ def propose(given: Given, mill: ConicalMill, width: Quantity, wear: Wear | None,
     return Proposal(mill, wear, fits, best)
 
 
-def say_proposal(given: Given, found: Found, proposal: Proposal | None, places: Mapping[str, Quantity]) -> None:
+def say_proposal(given: Given, found: Found, proposal: Proposal, places: Mapping[str, Quantity]) -> None:
     """The proposed band with the place it puts the tool at; `places` holds that by the names of its results."""
-    if proposal is None:
-        return
     best, wear, show = proposal.best, proposal.wear, given.show
     if not given.many:
         _proposal_step(given, found, proposal)
