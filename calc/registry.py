@@ -101,12 +101,13 @@ def plain(number: Any) -> Any:
 
     Returns
     -------
-    the same, never a NumPy scalar
+    the same, never a NumPy scalar nor an array without axes
 
-    >>> plain(np.cos(0.0)), plain(np.array([1.0, 2.0]))
-    (1.0, array([1., 2.]))
+    >>> plain(np.cos(0.0)), plain(np.array(1.0)), plain(np.array([1.0, 2.0]))
+    (1.0, 1.0, array([1., 2.]))
     """
-    return number.item() if isinstance(number, np.generic) else number
+    alone = isinstance(number, np.generic) or (isinstance(number, np.ndarray) and not number.ndim)
+    return number.item() if alone else number
 
 
 def choose(condition: Any, one: Any, other: Any, unit: str) -> Quantity:

@@ -18,7 +18,7 @@ from calc.life.economics import (
     solid_edge_cost,
 )
 from calc.life.taylor import tool_life
-from calc.units import Quantity, show, show_number, ureg
+from calc.units import Quantity, plain, show, show_number, ureg
 from calc.workings.declaration import Found, Given, Input, Kind, Mark, Result, Step, Working
 from calc.workings.life import (
     CONDITIONS_CAUTION,
@@ -27,7 +27,6 @@ from calc.workings.life import (
     PER_PART,
     TAYLOR_C,
     TAYLOR_N,
-    bare,
     life_step,
     minutes,
     surface_speed,
@@ -62,13 +61,13 @@ class _Law(NamedTuple):
 
 
 def _speed(value: Any) -> Quantity:
-    return ureg.Quantity(bare(value), "m/min")
+    return ureg.Quantity(plain(value), "m/min")
 
 
 def _economics(given: Given) -> Found:
     law = _Law(
         given.number("n"),
-        bare(given.quantity("c").m_as("m/min")),
+        plain(given.quantity("c").m_as("m/min")),
         minutes(given, "change_time"),
         given.number("machine_rate") / 60,
         given.number("edge_cost"),
@@ -86,7 +85,7 @@ def _economics(given: Given) -> Found:
     if "surface_speed" in given:
         life_step(given, found, tool_life(surface_speed(given), law.n, law.c), law.n, law.c)
     if "work" in given:
-        _cost_of_work(given, found, bare(best.speed_min_cost), law)
+        _cost_of_work(given, found, plain(best.speed_min_cost), law)
     return found
 
 
@@ -117,11 +116,11 @@ def _cost_of_work(given: Given, found: Found, cheapest: Any, law: _Law) -> None:
     at_one = math.pi * across * along / (1000 * feed)
     asked = "surface_speed" in given
     speed = surface_speed(given) if asked else cheapest
-    cost = bare(cost_against_speed(speed, law.n, law.c, at_one, *law[2:]).total)
+    cost = plain(cost_against_speed(speed, law.n, law.c, at_one, *law[2:]).total)
     found.results["cost_per_part"] = cost
-    found.results["cost_per_part_min"] = bare(cost_against_speed(cheapest, law.n, law.c, at_one, *law[2:]).total)
+    found.results["cost_per_part_min"] = plain(cost_against_speed(cheapest, law.n, law.c, at_one, *law[2:]).total)
     if asked:
-        _warn_of_short_life(given, found, bare(at_one / speed))
+        _warn_of_short_life(given, found, plain(at_one / speed))
     if given.many:
         return
     speeds = cheapest * np.geomspace(0.5, 2.0, CURVE_POINTS)
@@ -156,7 +155,7 @@ def _warn_of_short_life(given: Given, found: Found, cut: Any) -> None:
 def _cost_compare(given: Given) -> Found:
     modular, solid = given.mapping("modular"), given.mapping("solid")
     life, each, rate = minutes(given, "life"), minutes(given, "minutes_per_part"), given.number("machine_rate") / 60
-    parts = bare(whole_parts(life, each))
+    parts = plain(whole_parts(life, each))
     if np.any(parts < 1):
         raise WorkingError("life", "The edge does not last one whole part; lower the speed or split the cut.")
     changes = {"modular": minutes(given, "change_time_modular"), "solid": minutes(given, "change_time_solid")}
@@ -166,7 +165,7 @@ def _cost_compare(given: Given) -> Found:
         ),
         "solid": float(solid_edge_cost(solid["cost"], solid["regrinds"], solid["regrind_cost"])),
     }
-    cost = {way: bare(cost_per_part(each, life, changes[way], rate, edge[way], whole=True).total) for way in edge}
+    cost = {way: plain(cost_per_part(each, life, changes[way], rate, edge[way], whole=True).total) for way in edge}
     tip_alone = float(modular_edge_cost(0, modular["body_life_tips"], modular["tip_cost"], modular["edges"]))
     without_body = cost_per_part(each, life, changes["modular"], rate, tip_alone, whole=True).total
     even = break_even_parts(modular["body_cost"], without_body, 0, cost["solid"])
@@ -174,10 +173,10 @@ def _cost_compare(given: Given) -> Found:
     found = Found(
         results={
             "cost_per_part": cost,
-            "break_even_parts": bare(np.where(pays, np.ceil(even - 1e-9), np.nan)),
+            "break_even_parts": plain(np.where(pays, np.ceil(even - 1e-9), np.nan)),
             "parts_per_edge": parts,
         },
-        marks=[Mark("solid_cheaper", "the solid tool costs less", bare(cost["solid"] < cost["modular"]))],
+        marks=[Mark("solid_cheaper", "the solid tool costs less", plain(cost["solid"] < cost["modular"]))],
     )
     if carbide := _carbide(modular, solid, parts):
         found.results["carbide_per_part"] = carbide

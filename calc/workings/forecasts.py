@@ -10,9 +10,9 @@ from calc.life.batch import chance_of_batch, edges_to_stage, parts_left, whole_p
 from calc.life.replacement import Change, ChangeParts, change_age, change_parts
 from calc.life.survival import remaining_minutes
 from calc.life.wear import chance_left, chances_of_parts, life_given_wear
-from calc.units import show, show_number
+from calc.units import plain, show, show_number
 from calc.workings.declaration import Found, Given, Input, Kind, Mark, Result, Step, Working
-from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, bare, magnitude, minutes, time
+from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, magnitude, minutes, time
 
 PERCENT = (10, 50, 90)
 
@@ -30,17 +30,17 @@ def _change_interval(given: Given) -> Found:
     found = Found(
         results={
             "minutes": time(np.where(to_the_end, np.nan, best.minutes)),
-            "cost_rate": bare(best.cost_rate),
-            "cost_rate_run_to_failure": bare(best.cost_rate_to_end),
-            "chance_of_failure": bare(best.chance_of_failure),
+            "cost_rate": plain(best.cost_rate),
+            "cost_rate_run_to_failure": plain(best.cost_rate_to_end),
+            "chance_of_failure": plain(best.chance_of_failure),
         },
         marks=[
-            Mark("to_the_end", "best run to the end", bare(to_the_end)),
-            Mark("accepted_risk", "the accepted risk asks for it", bare(best.limited_by_risk)),
+            Mark("to_the_end", "best run to the end", plain(to_the_end)),
+            Mark("accepted_risk", "the accepted risk asks for it", plain(best.limited_by_risk)),
         ],
     )
     if isinstance(best, ChangeParts):
-        found.results["parts"] = bare(np.where(to_the_end, np.nan, best.parts))
+        found.results["parts"] = plain(np.where(to_the_end, np.nan, best.parts))
     if not given.many:
         _change_in_words(found, best, law, costs)
     return found
@@ -122,7 +122,7 @@ def _by_wear(given: Given, readings: list[Any]) -> tuple[Any, Any, Any]:
     used = minutes(given, "used")
     if np.any(max(at) > used + 1e-9):
         raise WorkingError("wear", "A reading was made after more minutes than the edge has cut; check them.")
-    limit = bare(given.quantity("vb_limit_mm").m_as("mm"))
+    limit = plain(given.quantity("vb_limit_mm").m_as("mm"))
     return life_given_wear(at, land, limit, given.number("shape"), minutes(given, "scale"), used)
 
 
@@ -133,7 +133,7 @@ def _whole_parts(given: Given, found: Found, quantiles: Any, left: Any, weight: 
         counts = parts_left(used, each, shape, scale)
     else:
         counts = whole_parts(quantiles, np.asarray(each)[..., None])
-    found.results["parts_left"] = {key: bare(value.astype(int)) for key, value in _by_percent(counts).items()}
+    found.results["parts_left"] = {key: plain(value.astype(int)) for key, value in _by_percent(counts).items()}
     if not given.many:
         found.texts["parts_left"] = _in_words([f"{value:.0f}" for value in counts])
     if "batch" not in given:
@@ -144,7 +144,7 @@ def _whole_parts(given: Given, found: Found, quantiles: Any, left: Any, weight: 
     else:
         lasts, chance = chances_of_parts(left, weight, batch, each), chance_left(left, weight, batch * each)
     mean, ready = edges_to_stage(used, batch, each, shape, scale, first_lasts=lasts)
-    found.results |= {"chance_of_batch": bare(chance), "edges_to_stage": ready, "edges_expected": mean}
+    found.results |= {"chance_of_batch": plain(chance), "edges_to_stage": ready, "edges_expected": mean}
     if given.many:
         return
     found.texts["chance_of_batch"] = f"{float(chance):.1%}"

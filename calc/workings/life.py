@@ -12,7 +12,7 @@ from calc.life.fitting import fit, flat_prior, lives, normal_prior
 from calc.life.likelihood import Lives, Prior
 from calc.life.survival import life_percentile, mean_remaining
 from calc.life.taylor import Taylor, fit_taylor, tool_life
-from calc.units import Quantity, show, show_number, ureg
+from calc.units import Quantity, plain, show, show_number, ureg
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Result, Step, Working
 from calc.workings.shared import TOOL, warn_of_speed
 
@@ -50,21 +50,6 @@ LIFE_MATERIAL = Input(
 )  # fmt: skip
 
 
-def bare(value: Any) -> Any:
-    """One number as a plain number, and many as an array.
-
-    Parameters
-    ----------
-    value : number or array of any shape
-
-    Returns
-    -------
-    a plain number for an array without axes, else the array
-    """
-    found = np.asarray(value)
-    return found if found.ndim else found.item()
-
-
 def minutes(given: Given, name: str) -> Any:
     """Minutes of an input that was given.
 
@@ -77,7 +62,7 @@ def minutes(given: Given, name: str) -> Any:
     -------
     minutes; in its own sweep the array of them
     """
-    return bare(given.quantity(name).m_as("minute"))
+    return plain(given.quantity(name).m_as("minute"))
 
 
 def time(value: Any) -> Quantity:
@@ -91,7 +76,7 @@ def time(value: Any) -> Quantity:
     -------
     quantity
     """
-    return ureg.Quantity(bare(value), "minute")
+    return ureg.Quantity(plain(value), "minute")
 
 
 def surface_speed(given: Given) -> Any:
@@ -105,7 +90,7 @@ def surface_speed(given: Given) -> Any:
     -------
     m/min; in its own sweep the array of them
     """
-    return bare(given.quantity("surface_speed").m_as("m/min"))
+    return plain(given.quantity("surface_speed").m_as("m/min"))
 
 
 def life_step(given: Given, found: Found, life: Any, n: Any, c: Any) -> None:
@@ -164,7 +149,7 @@ def _tool_life(given: Given) -> Found:
     if "points" in given:
         n, c, *_ = _fit_points(given, found)
     else:
-        n, c = given.number("n"), bare(given.quantity("c").m_as("m/min"))
+        n, c = given.number("n"), plain(given.quantity("c").m_as("m/min"))
         if "surface_speed" not in given:
             raise WorkingError("surface_speed", "Surface speed is missing: say at which speed the life is wanted.")
     warn_of_pair(given, found)

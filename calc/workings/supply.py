@@ -8,9 +8,9 @@ import numpy as np
 from calc.supply.quantity import economic_order_quantity
 from calc.supply.renewal import renewal_count
 from calc.supply.reorder import DAYS_PER_YEAR, ReorderPoint, reorder_point
-from calc.units import show_number
+from calc.units import plain, show_number
 from calc.workings.declaration import Found, Given, Group, Input, Kind, Mark, Result, Step, Working
-from calc.workings.life import bare, minutes
+from calc.workings.life import minutes
 
 FORECAST_CAUTION = (
     "A forecast is a probability, never a promise. Keep enough edges at the machine for the batch, and watch the first "
@@ -24,8 +24,8 @@ def _renewal_demand(given: Given) -> Found:
     used = minutes(given, "used") if "used" in given else 0.0
     change_at = minutes(given, "change_at") if "change_at" in given else math.inf
     count = renewal_count(shape, scale, horizon, used, change_at)
-    mean, none = bare(count.mean), bare(count.chances[..., 0])
-    quantiles = {str(percent): bare(count.quantile(percent / 100).astype(int)) for percent in PERCENT}
+    mean, none = plain(count.mean), plain(count.chances[..., 0])
+    quantiles = {str(percent): plain(count.quantile(percent / 100).astype(int)) for percent in PERCENT}
     found = Found(results={"mean": mean, "quantiles": quantiles, "chance_of_none": none})
     if given.many:
         return found
@@ -59,11 +59,11 @@ def _reorder(given: Given) -> Found:
     lead, lead_sd = _mean_and_sd(given, "lead_time")
     service = given.number("service")
     point = reorder_point(daily, daily_sd, lead, lead_sd, service)
-    found = Found(results={"reorder_point": bare(point.point), "safety_stock": bare(point.safety_stock)})
+    found = Found(results={"reorder_point": plain(point.point), "safety_stock": plain(point.safety_stock)})
     if not given.many:
         _reorder_in_words(found, (daily, daily_sd, lead, lead_sd, service), point)
     if "on_hand" in given:
-        _order_now(given, found, bare(point.whole))
+        _order_now(given, found, plain(point.whole))
     _quantity(given, daily, found)
     found.assumed.append("Daily demands are independent and the demand over the lead time is taken as normal.")
     return found
@@ -109,9 +109,9 @@ def _quantity(given: Given, daily: float, found: Found) -> None:
     if not all(name in given for name in ("price", "order_cost", "holding_rate")):
         return
     price, order_cost, rate = (given.number(name) for name in ("price", "order_cost", "holding_rate"))
-    best = bare(economic_order_quantity(daily * DAYS_PER_YEAR, order_cost, rate * price))
+    best = plain(economic_order_quantity(daily * DAYS_PER_YEAR, order_cost, rate * price))
     pack, minimum = given.count("pack"), given.count("minimum")
-    order = bare(np.ceil(np.maximum(best, minimum) / pack - 1e-9) * pack)
+    order = plain(np.ceil(np.maximum(best, minimum) / pack - 1e-9) * pack)
     if given.many:
         found.results |= {"eoq": best, "order_quantity": order}
         return
