@@ -267,7 +267,10 @@ def _stocked(part: str) -> tuple[Drill, ...]:
             return _range(*(read_drill(size) for size in (*ends, match["step"])))
         return (read_drill(part),)
     except WorkingError as problem:
-        raise WorkingError("stock", f'Stock: "{part[:40]}" cannot be read. {problem.sentence}') from None
+        said = f'Stock: "{part[:40]}" cannot be read.'
+        if " " in part:
+            said += " Put commas between drills."
+        raise WorkingError("stock", f"{said} {problem.sentence}") from None
 
 
 @cache

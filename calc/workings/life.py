@@ -163,6 +163,8 @@ def _fit_points(given: Given, found: Found) -> Taylor:
     points = given.rows("points")
     speeds = [magnitude(point["surface_speed"], "m/min") for point in points]
     law = fit_taylor(speeds, [magnitude(point["life"], "minute") for point in points])
+    if "surface_speed" in given:
+        _warn_beyond(given, found, min(speeds), max(speeds))
     if given.many:
         return law
     if not math.isnan(law.n_interval[0]) and all(map(math.isfinite, (*law.n_interval, *law.c_interval))):
@@ -181,6 +183,17 @@ def _fit_points(given: Given, found: Found) -> Taylor:
     )
     found.assumed.append("Every edge of the points ended on the same wear criterion.")
     return law
+
+
+def _warn_beyond(given: Given, found: Found, slowest: float, fastest: float) -> None:
+    """A law fitted to lives holds between the speeds at which they were seen."""
+    speed = given.quantity("surface_speed")
+    value = speed.m_as("m/min")
+    found.warn(
+        "beyond", "beyond the speeds of the points", (value < slowest) | (value > fastest),
+        lambda: f"{given.show(speed)} lies beyond the {given.show(ureg.Quantity(slowest, 'm/min'))} to "
+        f"{given.show(ureg.Quantity(fastest, 'm/min'))} of the points: the straight line may not hold there.",
+    )  # fmt: skip
 
 
 def _life_fit(given: Given) -> Found:

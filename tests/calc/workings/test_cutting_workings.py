@@ -391,3 +391,14 @@ def test_corner_feed_both_ways() -> None:
     asked = {"diameter": 10, "corner_radius": 20, "feed_rate": 500}
     assert values("corner-feed", asked) == {"feed_rate": 375, "ratio": 0.75}
     assert values("corner-feed", asked | {"inside": False}) == {"feed_rate": 625, "ratio": 1.25}
+
+
+@pytest.mark.parametrize(("speed", "beyond"), [(30, True), (40, False), (60, False), (150, True)])
+def test_a_life_asked_beyond_the_speeds_seen_is_told(speed: float, beyond: bool) -> None:
+    answer = run("tool-life", {"points": [[40, 60], [50, 25], [60, 12]], "surface_speed": speed})
+    assert any("beyond the 40 m/min to 60 m/min" in said for said in answer.warnings) == beyond
+
+
+def test_drills_in_stock_without_commas_are_told_of_them() -> None:
+    with pytest.raises(WorkingError, match="Put commas between drills"):
+        run("thread", {"thread": "M10", "stock": "8.4 8.5 8.6"})
