@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Any, cast
 
@@ -53,12 +53,20 @@ def _overlapping(spans: Sequence[Span]) -> dict[int, tuple[datetime, datetime]]:
 def _asked(spans: Sequence[Span]) -> tuple[str, list[Any]]:
     """The asked spans as a part of the statement, and the values that go into it."""
     if connection.vendor == "postgresql":
-        return _ARRAYS, [list(column) for column in zip(*spans, strict=True)]
+        *numbers, starts, ends = zip(*spans, strict=True)
+        return _ARRAYS, [_array(map(str, column)) for column in numbers] + [
+            _array(moment.isoformat() for moment in column) for column in (starts, ends)
+        ]
     kept = moment_as_kept()
     values: list[Any] = []
     for index, machine, pocket, start, end in spans:
         values += (index, machine, pocket, kept(start), kept(end))
     return "VALUES " + ",".join(["(%s,%s,%s,%s,%s)"] * len(spans)), values
+
+
+def _array(words: Iterable[str]) -> str:
+    """An array as PostgreSQL reads it: numbers and ISO times need no quotes, and the driver would look for some."""
+    return "{" + ",".join(words) + "}"
 
 
 def moment_as_kept() -> Callable[[datetime], Any]:
