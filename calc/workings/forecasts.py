@@ -8,13 +8,16 @@ import numpy as np
 from calc.errors import WorkingError
 from calc.life.batch import chance_of_batch, edges_to_stage, parts_left, whole_parts
 from calc.life.replacement import Change, ChangeParts, change_age, change_parts
-from calc.life.survival import remaining_minutes
+from calc.life.survival import remaining_minutes, survival
 from calc.life.wear import chance_left, chances_of_parts, life_given_wear
 from calc.units import plain, show, show_number
 from calc.workings.declaration import Found, Given, Input, Kind, Mark, Result, Step, Working
 from calc.workings.life import FORECAST_CAUTION, PER_PART, SCALE, SHAPE, magnitude, minutes, time
 
 PERCENT = (10, 50, 90)
+
+
+HOPELESS = 0.1  # fewer edges than this see one whole part through
 
 
 def _change_interval(given: Given) -> Found:
@@ -42,19 +45,20 @@ def _change_interval(given: Given) -> Found:
     if isinstance(best, ChangeParts):
         found.results["parts"] = plain(np.where(to_the_end, np.nan, best.parts))
     if not given.many:
-        _change_in_words(found, best, law, costs)
+        each = minutes(given, "minutes_per_part") if "minutes_per_part" in given else 0.0
+        _change_in_words(found, best, law, costs, float(survival(each, **law)))
     return found
 
 
 def _change_in_words(
-    found: Found, best: Change | ChangeParts, law: Mapping[str, float], costs: Mapping[str, float]
+    found: Found, best: Change | ChangeParts, law: Mapping[str, float], costs: Mapping[str, float], one_part: float
 ) -> None:
     """The advice, the step and what was assumed; an edge that is run to its end has no minutes to name."""
     if np.isinf(best.minutes):
         found.results["minutes"] = None
     if isinstance(best, ChangeParts):
         found.results["parts"] = None if np.isinf(best.minutes) else int(best.parts)
-    found.results["advice"] = _advice(best, law["shape"], costs)
+    found.results["advice"] = _advice(best, law["shape"], costs, one_part)
     found.working.append(
         Step(
             "Cost per minute in cut when changed at age T",
@@ -68,7 +72,8 @@ def _change_in_words(
     found.assumed.append("Shape and scale are taken as known; the shop's own forecasts add their uncertainty.")
 
 
-def _advice(best: Change | ChangeParts, shape: float, costs: Mapping[str, float]) -> str:
+def _advice(best: Change | ChangeParts, shape: float, costs: Mapping[str, float], one_part: float) -> str:
+    """What to do, in words; `one_part` is the chance that a fresh edge lasts a whole part."""
     if np.isinf(best.minutes):
         if shape <= 1:
             return (
@@ -76,6 +81,8 @@ def _advice(best: Change | ChangeParts, shape: float, costs: Mapping[str, float]
             )
         if costs["cost_failure"] <= costs["cost_planned"]:
             return "Run to the end: a failure costs no more than a planned change."
+        if one_part < HOPELESS:
+            return "Hardly an edge lasts a whole part: lower the speed, or split the cut between two edges."
         return "Run to the end: changing earlier would not pay."
     if best.minutes == 0:
         return "Even one part on a fresh edge risks more than is accepted: lower the duty or accept more risk."

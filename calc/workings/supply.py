@@ -97,8 +97,9 @@ def _reorder_in_words(found: Found, asked: tuple[float, ...], point: ReorderPoin
 
 def _order_now(given: Given, found: Found, whole: Any) -> None:
     position: Any = given.count("on_hand") + (given.count("on_order") if "on_order" in given else 0)
-    found.results["order_now"] = position <= whole
-    found.marks.append(Mark("order_now", "order now", position <= whole))
+    due = (position <= whole) & (whole > 0)  # nothing is ordered for nothing
+    found.results["order_now"] = plain(due)
+    found.marks.append(Mark("order_now", "order now", plain(due)))
     if not given.many:
         found.assumed.append(
             f"Position {position}: on hand and on order. The order goes out when it has come down to {whole:.0f}."

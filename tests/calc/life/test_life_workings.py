@@ -217,3 +217,20 @@ def test_each_working_runs_on_its_own_examples(name: str) -> None:
     for spare in ("points",) if name == "tool-life" else ():
         del examples[spare]
     assert run(name, examples).results
+
+
+def test_an_edge_that_hardly_lasts_one_part_is_said_to() -> None:
+    asked = {"shape": 3, "scale": 10, "cost_planned": 10, "cost_failure": 500}
+    advice = run("change-interval", {**asked, "minutes_per_part": 30}).results["advice"].value
+    assert advice == "Hardly an edge lasts a whole part: lower the speed, or split the cut between two edges."
+    other = {"shape": 2.5, "scale": 40, "cost_planned": 10, "cost_failure": 11, "minutes_per_part": 10}
+    assert run("change-interval", other).results["advice"].value.startswith("Run to the end: changing earlier")
+
+
+def test_nothing_is_ordered_for_nothing() -> None:
+    asked = {
+        "daily_demand_mean": 0, "daily_demand_sd": 0, "lead_time_mean": 10, "lead_time_sd": 2, "service": 0.95,
+        "on_hand": 0,
+    }  # fmt: skip
+    assert run("reorder", asked).results["order_now"].value is False
+    assert run("reorder", {**asked, "daily_demand_mean": 1}).results["order_now"].value is True
