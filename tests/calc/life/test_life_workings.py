@@ -115,7 +115,7 @@ def test_change_interval_on_minutes_and_on_whole_parts() -> None:
         ({"accepted_risk": 0.02, "minutes_per_part": 30}, "Even one part"),
         ({"minutes_per_part": 20}, "1 part ("),
         ({"shape": 0.9, "accepted_risk": 0.02}, "accepted risk asks"),
-        ({"minutes_per_part": 400}, "would not pay"),
+        ({"minutes_per_part": 400}, "Hardly an edge lasts a whole part"),
     ],
 )
 def test_change_advice_is_said_in_words(changed: dict[str, float], words: str) -> None:
