@@ -128,7 +128,8 @@ def test_a_working_that_asks_for_n_and_c_takes_them_together_or_asks_for_them(sh
     asked = {"material": shop.material.name}
     with pytest.raises(InputErrors) as missing:
         read_inputs(probe, asked, "metric", look_up)
-    assert "Taylor's law is missing" in missing.value.sentence  # the assumed n says nothing of C
+    assert missing.value.argument == "c"
+    assert missing.value.sentence == "C is missing: it goes with n."  # the assumed n says nothing of C
     assert read_inputs(probe, asked | {"c": 180}, "metric", look_up).number("n") == 0.25
     wear_out(shop, {45.0: 12, 60.0: 12, 80.0: 12})
     given = read_inputs(probe, asked, "metric", look_up)
