@@ -10,7 +10,7 @@ import pytest
 from calc.cutting.limits import Limits, hold
 from calc.cutting.spindle import available_power, fastest_within, spindle_curve
 from calc.errors import WorkingError
-from calc.units import Quantity, revolutions_per_minute, ureg
+from calc.units import Quantity, in_unit, revolutions_per_minute, ureg
 
 Q = ureg.Quantity
 POINTS = [(6000, 9), (1500, 15), (3000, 15), (12000, 5)]  # in any order
@@ -71,7 +71,7 @@ def cut_of(torque: float) -> Callable[[Quantity, Quantity], Quantity]:
     """Power of a cut that asks for the same torque at every speed."""
 
     def power(speed: Quantity, feed: Quantity) -> Quantity:
-        return (2 * np.pi * speed * Q(torque, "N*m")).to("kW")
+        return in_unit(2 * np.pi * speed * Q(torque, "N*m"), "kW")
 
     return power
 

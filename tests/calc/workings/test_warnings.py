@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 
+from calc import workings
 from calc.errors import WorkingError
-from calc.workings import Answer, InputErrors, Known, run
+from calc.workings import Answer, Found, Given, Input, InputErrors, Kind, Known, Result, Working, run
+from calc.workings.sweep import sweep
 
 CUT = {
     "diameter": 16, "teeth": 4, "surface_speed": 60, "feed_per_tooth": 0.08, "axial_depth": 8, "radial_depth": 2,
@@ -115,3 +117,24 @@ def test_a_curve_that_says_a_speed_twice_is_refused(curve: list[dict[str, float]
     with pytest.raises(WorkingError, match="each speed once") as caught:
         milled(power_curve=curve)
     assert caught.value.argument == "power_curve"
+
+
+def test_a_sweep_point_by_point_keeps_the_numbers_and_ends_at_a_plain_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    def compute(given: Given) -> Found:
+        x = given.number("x")
+        if x > 4:
+            raise WorkingError("x", "X is too large.")
+        return Found(results={"parts": {"low": x, "high": 2 * x}, "rows": [1.0] * (1 + int(x))})
+
+    probe = Working(
+        name="probe", title="Probe", says="A working for tests.", compute=compute, sources=("plane-geometry",),
+        inputs=(Input(name="x", label="X", kind=Kind.NUMBER),),
+        results=(
+            Result(name="parts", label="Parts", kind=Kind.OBJECT), Result(name="rows", label="Rows", kind=Kind.LIST),
+        ),
+    )  # fmt: skip
+    monkeypatch.setattr(workings.sweep, "get", lambda name: probe)
+    swept = sweep("probe", {"x": 2}, "x", 1, 9, points=4)
+    assert swept.ends == ("From 4 on: X is too large.",)
+    assert [curve.name for curve in swept.curves] == ["parts.low", "parts.high"]
+    assert swept.curves[1].values == pytest.approx((2, 4, 6, 8), abs=1e-5)
