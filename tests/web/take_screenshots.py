@@ -26,6 +26,8 @@ PLACES = {
     "month-ahead": "/month/",
     "life-curves": "/life-curves/",
     "workings": "/workings/",
+    "working": "/workings/chamfer-edge/?tool=CH90-16&chamfer_width=1&worn=0.2;1.2;0.9%0A1.4;2.4;0.5"
+    "&surface_speed=60&feed_per_tooth=0.05",
 }
 # A page of the place's own, reached by the first link inside it that leads further down.
 ONE_OF = {
@@ -33,7 +35,6 @@ ONE_OF = {
     "machine": "/machines/",
     "job": "/jobs/",
     "life-curve": "/life-curves/",
-    "working": "/workings/",
 }
 ALSO = ("today", "edges", "counter")
 WIDE, UPRIGHT = (1280, 800), (800, 1280)
