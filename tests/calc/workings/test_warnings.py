@@ -9,7 +9,7 @@ import pytest
 
 from calc import workings
 from calc.errors import WorkingError
-from calc.workings import Answer, Found, Given, Input, InputErrors, Kind, Known, Result, Working, run
+from calc.workings import Answer, Found, Given, Input, InputErrors, Kind, Known, Result, Working, get, run
 from calc.workings.sweep import sweep
 
 CUT = {
@@ -138,3 +138,21 @@ def test_a_sweep_point_by_point_keeps_the_numbers_and_ends_at_a_plain_number(mon
     assert swept.ends == ("From 4 on: X is too large.",)
     assert [curve.name for curve in swept.curves] == ["parts.low", "parts.high"]
     assert swept.curves[1].values == pytest.approx((2, 4, 6, 8), abs=1e-5)
+
+
+@pytest.mark.parametrize("number", [1e13, 1e-10])
+def test_a_number_no_shop_can_mean_is_refused(number: float) -> None:
+    with pytest.raises(InputErrors, match="beyond anything a shop can mean") as caught:
+        milled(longest_reach=number)
+    assert caught.value.argument == "longest_reach"
+
+
+def test_a_tool_says_nothing_of_the_diameter_of_the_work() -> None:
+    def shop(what: str, text: str, words: Mapping[str, str]) -> Known:
+        return Known(text, {"diameter": 12})
+
+    asked = {**get("turning").example, "tool": "T-1"}
+    without = {name: value for name, value in asked.items() if name != "diameter"}
+    with pytest.raises(InputErrors, match="Diameter of the work is missing") as caught:
+        run("turning", without, shop=shop)
+    assert caught.value.argument == "diameter"
