@@ -102,7 +102,7 @@ def _cheapest_steps(given: Given, found: Found, law: _Law) -> None:
         Step(
             "Its surface speed",
             "vc = C / T^n",
-            f"{show_number(law.c)} m/min / {show_number(life.magnitude)}^{show_number(law.n)}",
+            f"{given.show(_speed(law.c))} / {show_number(life.magnitude)}^{show_number(law.n)}",
             given.show(found.results["speed_min_cost"], "m/min"),
             "taylor-1907 (m)",
         ),
@@ -127,7 +127,7 @@ def _cost_of_work(given: Given, found: Found, cheapest: Any, law: _Law) -> None:
     curve = cost_against_speed(speeds, law.n, law.c, at_one, *law[2:])
     found.results["cost_against_speed"] = [list(map(float, pair)) for pair in zip(speeds, curve.total, strict=True)]
     found.texts["cost_against_speed"] = "; ".join(
-        f"{show_number(float(total), 3)} at {show_number(float(at), 3)} m/min"
+        f"{show_number(float(total), 3)} at {given.show(_speed(at))}"
         for at, total in list(zip(speeds, curve.total, strict=True))[::7]
     )
     life = tool_life(speed, law.n, law.c)

@@ -106,7 +106,8 @@ def life_step(given: Given, found: Found, life: Any, n: Any, c: Any) -> None:
     found.results["tool_life"] = time(life)
     warn_of_speed(given, found, given.quantity("surface_speed"))
     if not given.many:
-        numbers = f"({show_number(c)} m/min / {show_number(surface_speed(given))} m/min)^(1 / {show_number(n)})"
+        largest, asked = given.show(ureg.Quantity(c, "m/min")), given.show(given.quantity("surface_speed"))
+        numbers = f"({largest} / {asked})^(1 / {show_number(n)})"
         found.working.append(
             Step("Life at the speed asked", "T = (C / vc)^(1/n)", numbers, show(time(life)), "taylor-1907 (m)")
         )
@@ -177,7 +178,7 @@ def _fit_points(given: Given, found: Found) -> Taylor:
             "Taylor's numbers",
             f"ln T = ln C / n - ln vc / n, {how}",
             f"from {len(points)} points",
-            f"n = {show_number(law.n)}, C = {show_number(law.c)} m/min",
+            f"n = {show_number(law.n)}, C = {given.show(ureg.Quantity(law.c, 'm/min'))}",
             "taylor-1907 (m)",
         )
     )

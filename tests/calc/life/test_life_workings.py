@@ -234,3 +234,14 @@ def test_nothing_is_ordered_for_nothing() -> None:
     }  # fmt: skip
     assert run("reorder", asked).results["order_now"].value is False
     assert run("reorder", {**asked, "daily_demand_mean": 1}).results["order_now"].value is True
+
+
+@pytest.mark.parametrize("name", ["economics", "tool-life"])
+def test_an_inch_reader_reads_no_metres(name: str) -> None:
+    asked = {**get(name).example, "surface_speed": 60}
+    if name == "economics":
+        asked |= {"work": {"diameter": 80, "length": 150, "feed": 0.2}}
+    answer = run(name, asked, "inch")
+    read = [text for step in answer.steps for text in (step.with_numbers, step.result)]
+    assert any("ft/min" in text for text in read)
+    assert not any(" m/min" in text for text in [*read, *(value.text for value in answer.results.values())])
