@@ -85,6 +85,20 @@ FIT_RESULTS = (
            needs="The tip flat does not enter the hole."),
     Result(name="clearance_shank", label="Clearance of the shank over the face", unit="mm", needs=NEEDS_FLUTE),
 )  # fmt: skip
+CONTACT_RESULTS = (
+    Result(name="contact_low", label="Lowest contact above the tip flat", unit="mm"),
+    Result(name="contact_high", label="Highest contact above the tip flat", unit="mm"),
+)  # fmt: skip
+ACROSS_RESULTS = (
+    Result(name="effective_diameter", label="Largest diameter in contact", unit="mm"),
+    Result(name="smallest_diameter", label="Smallest diameter in contact", unit="mm"),
+)  # fmt: skip
+PROPOSED_DEPTH = Result(
+    name="proposed_depth_below_face", label="Depth of the tip flat for the least worn band", unit="mm", needs=NEEDS_WEAR
+)
+PROPOSED_PROGRAM = Result(
+    name="proposed_program_diameter", label="Diameter to program for the least worn band", unit="mm", needs=NEEDS_WEAR
+)
 WEAR_RESULTS = (
     Result(name="proposed_contact_low", label="Least worn band that fits, from", unit="mm", needs=NEEDS_WEAR),
     Result(name="proposed_contact_high", label="Least worn band that fits, to", unit="mm", needs=NEEDS_WEAR),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -156,19 +155,13 @@ def duty_of_answer(answer: Answer) -> dict[str, Any]:
 
 
 def _as_run(answer: Answer) -> dict[str, float]:
-    """Surface speed and feed after the limits, where the calculator tells them only by turns and feed rate."""
+    """What a calculator tells only in other words: the feed by turns and feed rate, a tap's way by its travel."""
+    if answer.working.name == "tapping":
+        way = _number(answer, "travel")
+        # Deeper than the full thread by the tap's chamfer, and in the cut all the way.
+        return {"length_of_cut": way} if way else {}
     speed, rate = _number(answer, "spindle_speed"), _number(answer, "feed_rate")
-    found: dict[str, float] = {}
-    if speed and rate and "feed_per_tooth" not in answer.results:
-        teeth = answer.inputs.get("teeth")
-        if answer.working.name != "tapping":
-            found["feed"] = rate / speed / (teeth.value if teeth is not None else 1)
-    if answer.working.name == "tapping" and (way := _number(answer, "travel")):
-        found["length_of_cut"] = way  # deeper than the full thread by the tap's chamfer, and in the cut all the way
-    across = _number(answer, "effective_diameter")
-    if speed and across:
-        found["surface_speed"] = math.pi * across * speed / 1000
-    return found
+    return {"feed": rate / speed} if speed and rate and "feed_per_tooth" not in answer.results else {}
 
 
 def _number(answer: Answer, name: str) -> float | None:
