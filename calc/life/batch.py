@@ -19,6 +19,7 @@ from calc.registry import plain
 MOST_PARTS = 20_000
 MOST_EDGES = 2**12
 CELLS_AT_ONCE = 200_000
+HARDLY_EVER = "An edge would hardly ever finish a part; check the minutes per part."
 # Floating point must not turn 6 x 2.1 min out of 12.6 into five parts.
 WHOLE = 1e-9
 
@@ -197,51 +198,6 @@ def edges_to_stage(
     return plain(mean), plain(staged)
 
 
-def believed_edges_to_stage(
-    used: float,
-    parts: int,
-    minutes_per_part: float,
-    believed: Belief,
-    change_at_parts: int | None = None,
-    confidence: float = 0.95,
-) -> tuple[float, int]:
-    """Fresh edges that finish a batch beside the one in use, with the uncertainty of the law in the count.
-
-    Parameters
-    ----------
-    used : equivalent minutes that the edge in use has cut at this duty
-    parts : parts still to make, at most 20,000
-    minutes_per_part : tau, minutes in cut per part
-    believed : what is believed about this one edge's law; every edge of the batch shares it
-    change_at_parts : whole parts after which a fresh edge is changed; run to the end when left out
-    confidence : chance with which the edges laid ready must do
-
-    Returns
-    -------
-    mean number of fresh edges needed; smallest number that does with the confidence asked
-
-    Raises
-    ------
-    WorkingError : when the batch is too large, or an edge hardly ever finishes a part
-
-    >>> from calc.life.predictive import belief
-    >>> mean, ready = believed_edges_to_stage(45, 40, 6, belief(np.log(60), np.log(3)))
-    >>> round(mean, 2), ready
-    (4.93, 6)
-
-    Source: as `edges_to_stage`, averaged over the belief's nodes: the edges of a batch are alike in what is not known.
-    """
-    steps = _part_minutes(parts, minutes_per_part)
-    rate = np.broadcast_to(believed.breaks[0] / believed.break_minutes[0], believed.shape[0].shape)
-    law = (believed.shape[0][:, None], believed.scale[0][:, None], rate[:, None])
-    first, fresh = chance_of_lasting(steps, used, *law), chance_of_lasting(steps, 0.0, *law)
-    gone = whole_parts(min(used, float(steps[-1])), minutes_per_part)
-    sure = float(share("confidence", confidence))
-    count = np.asarray(parts, dtype=np.float64)
-    mean, staged = _renewals(first[None], fresh[None], believed.weight[0], gone, count, change_at_parts, sure)
-    return float(mean[0]), int(staged[0])
-
-
 def _part_minutes(parts: Numbers, minutes_per_part: Numbers) -> Floats:
     """Minutes that 1, 2, 3 .. of the most parts asked for take, shape (..., parts)."""
     count = numbers("batch", parts)
@@ -263,10 +219,15 @@ def _renewals(
         above_zero("change_at_parts", change_at)
         fresh = np.where(numbered > change_at, 0.0, fresh)
         first = np.where(numbered > np.maximum(change_at - gone, 0), 0.0, first)
-    made, each = _chances(first), _chances(fresh)
+    return _counted(_chances(first), _chances(fresh), weight, np.asarray(numbered <= wanted), confidence)
+
+
+def _counted(
+    made: Floats, each: Floats, weight: Floats, asked: npt.NDArray[np.bool_], confidence: float
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Mean and smallest sure number of fresh edges, from P(exactly n parts) of those in use and of a fresh one."""
     if np.any(each[..., 0] > 1 - 1 / MOST_EDGES):
-        raise WorkingError("minutes_per_part", "An edge would hardly ever finish a part; check the minutes per part.")
-    asked = np.asarray(numbered <= wanted)
+        raise WorkingError("minutes_per_part", HARDLY_EVER)
 
     def total(series: Floats) -> Floats:
         return np.asarray((series * asked).sum(axis=-1) @ weight)

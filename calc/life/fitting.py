@@ -132,13 +132,14 @@ def normal_prior(mean: Numbers, standard_deviation: Numbers) -> Prior:
     return Prior(middle, np.eye(middle.shape[1]) * (1 / spread**2)[:, None, :])
 
 
-def fit(data: Lives, prior: Prior) -> Fit:
+def fit(data: Lives, prior: Prior, begin: Floats | None = None) -> Fit:
     """Fit the life law of every group at once: the most likely parameters and their Laplace covariance.
 
     Parameters
     ----------
     data : lives from `lives`, groups numbered within the prior's rows
     prior : prior of each group; a group without a single edge answers its prior
+    begin : where to begin, (b, ln beta), shape (groups, p + 1), when something near the answer is known
 
     Returns
     -------
@@ -166,7 +167,7 @@ def fit(data: Lives, prior: Prior) -> Fit:
     reason = np.full(groups, FITTED, dtype="<U80")
     reason[~proper & (ended == 0)] = NO_ENDS
     reason[~proper & (ended > 0) & ~_told_apart(data, prior, groups)] = NOT_TOLD_APART
-    theta = _start(data, prior, groups, proper)
+    theta = _start(data, prior, groups, proper) if begin is None else begin.copy()
     ready = (reason == FITTED) & (count > 0)
     theta, level, hessian, settled, steps = climb(data, prior, theta, ready)
     steep = (theta[:, -1] > STEEPEST - 0.01) | (theta[:, -1] < FLATTEST + 0.01)

@@ -51,6 +51,37 @@ def lives_seen(minutes: Numbers, ended: Numbers) -> Curve:
     return Curve(steps, np.asarray(outlasted, dtype=np.float64), np.asarray(error, dtype=np.float64))
 
 
+def later_ends(curve: Curve, since: Numbers, guesses: int = 12) -> Floats:
+    """When edges that had outlasted an age ended afterwards, as equally likely ages.
+
+    Parameters
+    ----------
+    curve : answer of `lives_seen`
+    since : age outlasted, minutes, shape (edges,)
+    guesses : how many equally likely ages are wanted
+
+    Returns
+    -------
+    ages, rising, shape (edges, guesses); infinite where the curve does not say that they ended at all
+
+    Raises
+    ------
+    WorkingError : when an age is below zero
+
+    >>> later_ends(lives_seen([9, 13, 18, 20], [True, True, True, False]), [0, 10], 4).tolist()
+    [[9.0, 13.0, 18.0, inf], [13.0, 18.0, 18.0, inf]]
+
+    Source: [kaplan-meier-1958 (m)], the curve beyond an age as a share of what it was there.
+    """
+    age = np.atleast_1d(not_below_zero("since", since))
+    levels = np.concatenate(([1.0], curve.outlasted))
+    there = levels[np.searchsorted(curve.minutes, age, side="right")]
+    falls = there[:, None] * (1 - (np.arange(guesses) + 0.5) / guesses)
+    # The curve falls, so it is turned round for the search: the first step that lies below each level.
+    steps = np.searchsorted(-curve.outlasted, -falls, side="left")
+    return np.append(curve.minutes, np.inf)[steps]
+
+
 def median_seen(curve: Curve) -> float:
     """Earliest age by which half the edges have ended; nan when more than half outlasted every age seen.
 
@@ -101,6 +132,44 @@ def life_table(ended: Numbers, censored: Numbers) -> Floats:
         outlasted = np.cumprod(1 - np.where(watched > 0, done / watched, np.nan))
     # Where every edge has ended none outlasts what follows; only those taken off leave it unknown.
     return np.where(np.cumsum(outlasted == 0) > 0, 0.0, outlasted)
+
+
+def ends_against_due(ended: Numbers, censored: Numbers, first: int, last: int) -> float:
+    """Ends seen over ends due in some intervals of the forecasts, edges counted for as long as they were watched.
+
+    The forecasts are cut into intervals of even chance, all of them from 0 to 1. Were they right, each edge watched
+    from chance a to chance b would owe ln((1 - a) / (1 - b)) ends.
+
+    Parameters
+    ----------
+    ended : how many ended in each interval, shape (intervals,)
+    censored : how many were taken off in each interval before their end, shape (intervals,)
+    first, last : the intervals that count, from `first` to before `last`, which is not the end of the row
+
+    Returns
+    -------
+    ratio, 1 where forecasts hold, above 1 where edges end sooner than they say; nan where none was watched
+
+    Raises
+    ------
+    WorkingError : when shapes disagree, a count is below zero, or there are no such intervals
+
+    >>> round(ends_against_due([10, 10, 10, 10, 0], [0, 0, 0, 0, 10], 0, 4), 2)
+    0.98
+
+    Source: ends over the summed hazard that the forecasts promised, edges that left counting half in their interval
+    [cutler-ederer-1958 (m)].
+    """
+    done, off = not_below_zero("ended", ended), not_below_zero("censored", censored)
+    if done.shape != off.shape or done.ndim != 1:
+        raise WorkingError("censored", "Give how many ended and how many were taken off for each interval.")
+    if not 0 <= first < last < done.size:
+        raise WorkingError("last", "The intervals must follow each other and stop before the last of the row.")
+    gone = np.cumsum(done + off)
+    watched = gone[-1] - gone + (done + off) / 2
+    owed = -np.diff(np.log1p(-np.arange(first, last + 1) / done.size))
+    due = float((watched[first:last] * owed).sum())
+    return float(done[first:last].sum()) / due if due > 0 else math.nan
 
 
 def where_it_fell(came: Numbers, percentiles: Numbers, percent: Numbers = (10, 50, 90)) -> Floats:

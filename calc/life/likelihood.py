@@ -52,6 +52,8 @@ def by_group(values: Floats, group: Whole, groups: int) -> Floats:
     Source: none, a sum.
     """
     answer = np.zeros((groups, *values.shape[1:]))
+    if not group.size:
+        return answer
     starts = np.flatnonzero(np.concatenate(([True], group[1:] != group[:-1])))
     answer[group[starts]] = np.add.reduceat(values, starts, axis=0)
     return answer
@@ -114,6 +116,30 @@ def climb(
             if rows.size:
                 likelihood = likelihood.only(keep)
     return theta, level, hessian, settled, steps
+
+
+def slopes(data: Lives, prior: Prior, rows: Whole, theta: Floats) -> Floats:
+    """Slope of the log posterior of some groups, where they are put.
+
+    Parameters
+    ----------
+    data : lives sorted by group
+    prior : prior of each group
+    rows : groups asked about, rising, each with at least one edge
+    theta : (b, ln beta) of each, shape (rows, p + 1)
+
+    Returns
+    -------
+    slopes, shape (rows, p + 1)
+
+    >>> one = Lives(np.zeros(3, int), np.ones(3, bool), np.arange(3), np.array([31.0, 44.0, 52.0]), np.ones((3, 1)))
+    >>> no_prior = Prior(np.zeros((1, 2)), np.zeros((1, 2, 2)))
+    >>> slopes(one, no_prior, np.array([0]), np.array([[4.0, 0.0]])).round(3).tolist()
+    [[-0.674, 2.711]]
+
+    Source: derived, as in `climb`.
+    """
+    return _Likelihood(data, prior, rows).derivatives(theta)[1]
 
 
 def _newton_move(slope: Floats, curve: Floats, damping: Floats) -> Floats:

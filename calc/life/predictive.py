@@ -4,29 +4,25 @@ A fit (or a prior) leaves a bell curve over (ln scale, ln shape). Forecasts aver
 nodes, so that few ends give wide intervals and the answer is the same every time it is asked. An edge that has
 already outlived what was believed shifts the weights towards longer lives. The breakage rate is gamma distributed;
 its average has a closed form.
-"""
 
-from typing import NamedTuple
+Lives that may be short or long make an average whose chance per minute falls at last: who has come so far has the long
+life. Taken at its word, such an average would promise an edge more the longer it cuts. Minutes in cut alone never do so
+here: an edge is promised no more than it was at any age since the fit knew of it (`lasting`, `remaining`).
+"""
 
 import numpy as np
 
+from calc.life.averaged import AveragedLaw, LookBack, handfuls, some
+from calc.life.averaged import Belief as Belief
 from calc.life.checks import Floats, Numbers, above_zero, not_below_zero, numbers, percentages
+from calc.life.nodes import node_percentiles, node_survival
 from calc.life.survival import NODES, WEIGHTS
 
 SCALE_NODES, SHAPE_NODES = 9, 5
 # Wider than this (a factor of 20 either way at one standard deviation) nothing useful is known, and exp() overflows.
 WIDEST = 3.0
-MOST_STEPS = 100
-
-
-class Belief(NamedTuple):
-    """Nodes of what is believed about each edge's law: shapes (edges, nodes), breakage (edges,)."""
-
-    weight: Floats
-    scale: Floats
-    shape: Floats
-    breaks: Floats
-    break_minutes: Floats
+# How often an earlier age is looked for that had still less left.
+LOOKS = 8
 
 
 def belief(
@@ -115,12 +111,20 @@ def lasting(more: Numbers, used: Numbers, believed: Belief, counted: Numbers = 0
     >>> lasting(12, 45, belief(np.log(60), np.log(3))).round(6).tolist()
     [0.646941]
 
-    Source: average of S(used + x) / S(used) over the belief, reweighted by S(used) / S(counted).
+    Source: average of S(used + x) / S(used) over the belief, reweighted by S(used) / S(counted); the least of them
+    at any age since the counted one.
     """
     wide = not_below_zero("more", more)
     flat = wide if wide.ndim == 2 else np.atleast_1d(wide)[:, None]
-    ready = _Conditional(used, believed, counted)
-    answer = np.exp(-ready.cumulative(flat)[0])
+    before, known = _ages(used, counted, believed)
+    flat = np.broadcast_to(flat, (before.size, flat.shape[1]))
+    reached = np.empty(flat.shape)
+    for rows in handfuls(*flat.shape):
+        reached[rows] = AveragedLaw(before[rows], some(believed, rows), known[rows]).cumulative(flat[rows])[0]
+    past = LookBack(before, believed, known, flat)
+    then = past.law.cumulative_from(past.worst_age(), past.more)
+    np.maximum.at(reached, (past.rows, past.places), then)
+    answer = np.exp(-reached)
     return answer if wide.ndim == 2 else answer[:, 0]
 
 
@@ -150,28 +154,20 @@ def remaining(used: Numbers, believed: Belief, counted: Numbers = 0.0, percent: 
 
     Source: [nist-ehandbook] conditional reliability, averaged as in `lasting`, solved by guarded Newton steps.
     """
-    goal = np.log(-np.log1p(-np.atleast_1d(percentages("percent", percent))))
-    ready = _Conditional(used, believed, counted)
-    shape = (ready.weight.shape[0], goal.size)
-    at = np.log(np.maximum(ready.guess(np.exp(goal)), 1e-12))
-    low, high = at - 60.0, at + 60.0
-    answer, rows = np.empty(shape), np.arange(shape[0])
-    steps = 0
-    while rows.size and steps < MOST_STEPS:
-        steps += 1
-        reached, rate = ready.cumulative(np.exp(at))
-        level = np.log(np.maximum(reached, 1e-300))
-        low, high = np.where(level < goal, at, low), np.where(level < goal, high, at)
-        step = (level - goal) * reached / np.maximum(rate * np.exp(at), 1e-300)
-        there = at - np.clip(step, -3.0, 3.0)
-        done = np.abs(step) < 1e-9
-        there = np.where(((there <= low) | (there >= high)) & ~done, (low + high) / 2, there)
-        moving = np.atleast_1d(~done.all(axis=1))
-        answer[rows] = there
-        rows, at, low, high = rows[moving], there[moving], low[moving], high[moving]
-        if not moving.all():
-            ready = ready.only(moving)
-    return np.exp(answer)
+    goal = -np.log1p(-np.atleast_1d(percentages("percent", percent)))
+    before, known = _ages(used, counted, believed)
+    left = np.empty((before.size, goal.size))
+    for rows in handfuls(*left.shape):
+        law = AveragedLaw(before[rows], some(believed, rows), known[rows])
+        left[rows] = law.left(np.broadcast_to(goal, left[rows].shape))
+    past = LookBack(before, believed, known, left)
+    looks = 0
+    while past.rows.size and looks < LOOKS:
+        looks += 1
+        then = past.law_after(past.worst_age())
+        np.minimum.at(left, (past.rows, past.places), then.left(goal[past.places][:, None])[:, 0])
+        past = past.again(left[past.rows, past.places])
+    return left
 
 
 def life_survival(minutes: Numbers, believed: Belief) -> Floats:
@@ -222,26 +218,11 @@ def survival_band(minutes: Numbers, believed: Belief, percent: Numbers = (10, 90
     >>> bool(low < survival_at_best < high) if (survival_at_best := np.exp(-((40 / 60) ** 3))) else False
     True
 
-    Source: weighted percentiles over the belief's nodes, read halfway into each node's weight.
+    Source: as `node_percentiles`, of the survival of each node.
     """
     ages = np.atleast_1d(not_below_zero("minutes", minutes))
-    wanted = percentages("percent", percent)
-    by_node = np.exp(
-        -((ages / believed.scale[..., None]) ** believed.shape[..., None])
-        - (believed.breaks / believed.break_minutes)[:, None, None] * ages
-    )
-    order = np.argsort(by_node, axis=1)
-    chance = np.take_along_axis(by_node, order, axis=1)
-    weight = np.take_along_axis(np.broadcast_to(believed.weight[..., None], chance.shape), order, axis=1)
-    filled = np.cumsum(weight, axis=1) - weight / 2
-    band = np.empty((chance.shape[0], wanted.size, ages.size))
-    for level, share_below in enumerate(wanted):
-        above = np.clip((filled < share_below).sum(axis=1), 1, filled.shape[1] - 1)[:, None, :]
-        left, right = (np.take_along_axis(filled, above + side, axis=1) for side in (-1, 0))
-        low, high = (np.take_along_axis(chance, above + side, axis=1) for side in (-1, 0))
-        part = np.clip((share_below - left) / (right - left), 0.0, 1.0)
-        band[:, level] = (low + part * (high - low))[:, 0]
-    return band
+    by_node = node_survival(ages, believed).swapaxes(1, 2)
+    return node_percentiles(by_node, believed.weight[:, None, :], percent).swapaxes(1, 2)
 
 
 def mean_time_outlasted(minutes: Numbers, believed: Belief) -> Floats:
@@ -271,48 +252,7 @@ def mean_time_outlasted(minutes: Numbers, believed: Belief) -> Floats:
     return np.asarray((chances * (3 * NODES**2 * WEIGHTS)).sum(axis=-1) * ends)
 
 
-class _Conditional:
-    """The averaged law of the minutes left, ready to be asked at many points."""
-
-    def __init__(self, used: Numbers, believed: Belief, counted: Numbers) -> None:
-        before = np.broadcast_to(not_below_zero("used", used), believed.breaks.shape)
-        known = np.minimum(np.broadcast_to(not_below_zero("counted", counted), believed.breaks.shape), before)
-        self.used = before[:, None]
-        self.spent = (self.used / believed.scale) ** believed.shape
-        extra = self.spent - (known[:, None] / believed.scale) ** believed.shape
-        with np.errstate(under="ignore"):
-            weight = believed.weight * np.exp(extra.min(axis=1, keepdims=True) - extra)
-        self.weight = weight / weight.sum(axis=1, keepdims=True)
-        self.scale, self.shape = believed.scale, believed.shape
-        self.breaks, self.watched = believed.breaks[:, None], believed.break_minutes[:, None]
-
-    def only(self, rows: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> "_Conditional":
-        """The same for some of the edges."""
-        part = object.__new__(_Conditional)
-        for name, values in vars(self).items():
-            setattr(part, name, values[rows])
-        return part
-
-    def guess(self, cumulative: Floats) -> Floats:
-        """Minutes left by the node that weighs most, shape (edges, k): where to begin."""
-        heavy = np.argmax(self.weight, axis=1)[:, None]
-        scale, shape, spent = (np.take_along_axis(part, heavy, axis=1) for part in (self.scale, self.shape, self.spent))
-        return np.asarray(scale * (spent + cumulative) ** (1 / shape) - self.used)
-
-    def cumulative(self, more: Floats) -> tuple[Floats, Floats]:
-        """-ln of the chance to last, and its slope per minute; `more` has shape (edges, k)."""
-        scale, shape = self.scale[:, None, :], self.shape[:, None, :]
-        age = (self.used[:, None, :] + more[..., None]) / scale
-        summed = age**shape
-        gained = np.maximum(summed - self.spent[:, None, :], 0.0)
-        least = gained.min(axis=-1, keepdims=True)
-        # expm1 keeps the small chances of the first minutes, which 1 - (1 - x) would round away.
-        fallen = np.expm1(least - gained)
-        share = self.weight[:, None, :] * (1 + fallen)
-        lost = (self.weight[:, None, :] * fallen).sum(axis=-1)
-        total = 1 + lost
-        with np.errstate(divide="ignore", invalid="ignore"):
-            wear_rate = np.nan_to_num(shape * summed / (age * scale), nan=0.0, posinf=1e300)
-        reached = least[..., 0] - np.log1p(lost) + self.breaks * np.log1p(more / self.watched)
-        slope = (share * wear_rate).sum(axis=-1) / total + self.breaks / (self.watched + more)
-        return reached, slope
+def _ages(used: Numbers, counted: Numbers, believed: Belief) -> tuple[Floats, Floats]:
+    """Minutes used, and those of them that the fit knew, of each edge."""
+    before = np.broadcast_to(not_below_zero("used", used), believed.breaks.shape)
+    return before, np.minimum(np.broadcast_to(not_below_zero("counted", counted), before.shape), before)

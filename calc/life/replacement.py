@@ -17,6 +17,8 @@ from calc.life.survival import NOTHING_LEFT, Law, life_law, life_percentile, tim
 
 # A best age that fewer than one edge in a thousand reaches is "run to the end" by another name.
 HARDLY_ANY = 1e-3
+# An edge that makes fewer good parts than this makes none.
+FEWEST_PARTS = 1e-12
 GRID = 160
 MOST_STEPS = 100
 
@@ -34,7 +36,10 @@ class Change(NamedTuple):
 
 
 class ChangeParts(NamedTuple):
-    """When to change, on whole parts: infinite where best run to the end, 0 where one part already risks too much."""
+    """When to change, on whole parts: infinite where best run to the end, 0 where one part already risks too much.
+
+    `cost_each` is the cost that was weighed: of a good part where a belief was asked on whole parts, else of a minute.
+    """
 
     parts: Floats
     minutes: Floats
@@ -42,6 +47,7 @@ class ChangeParts(NamedTuple):
     cost_rate_to_end: Floats
     chance_of_failure: Floats
     limited_by_risk: Marks
+    cost_each: Floats
 
 
 class _Costs(NamedTuple):
@@ -154,7 +160,8 @@ def change_parts(
     minutes = parts * each
     at = np.minimum(np.maximum(minutes, each), np.maximum(to_end, each))
     failing = np.where(np.isinf(parts), 1.0, np.where(parts > 0, 1 - np.exp(-law.cumulative(at)), 0.0))
-    return ChangeParts(parts, minutes, costs.rate(at, law), costs.rate(to_end, law), failing, limited)
+    rate = costs.rate(at, law)
+    return ChangeParts(parts, minutes, rate, costs.rate(to_end, law), failing, limited, rate)
 
 
 def believed_change(
@@ -165,6 +172,9 @@ def believed_change(
     accepted_risk: Numbers | None = None,
 ) -> ChangeParts:
     """When to change with the uncertainty of the law in the costs: on whole parts, or on minutes.
+
+    On whole parts the cost of each good part decides, since one in which the edge ends is made again; the rates told
+    are per minute in cut all the same.
 
     Parameters
     ----------
@@ -186,7 +196,7 @@ def believed_change(
     >>> int(best.parts[0]), float(best.cost_rate[0].round(3))
     (4, 0.304)
 
-    Source: renewal-reward with the averaged survival, compared on a grid of ages (whole parts where they are known).
+    Source: renewal-reward [cox-renewal (m)] with the averaged survival, compared on a grid of ages.
     """
     edges = believed.breaks.shape
     planned = np.broadcast_to(above_zero("cost_planned", cost_planned), edges)
@@ -200,11 +210,14 @@ def believed_change(
     ages = _candidates(believed, each)
     alive = life_survival(ages, believed)
     outlasted = _running_outlasted(ages, alive, believed)
-    cost = (planned[:, None] * alive + failure[:, None] * (1 - alive)) / outlasted
-    rows = np.arange(edges[0])
-    best = np.argmin(cost[:, :-1], axis=1)
+    spent = planned[:, None] * alive + failure[:, None] * (1 - alive)
+    cost, rows = spent / outlasted, np.arange(edges[0])
+    yields = np.where(np.isnan(each)[:, None], outlasted, _parts_made(ages, alive, outlasted, each))
+    weighed = spent / np.maximum(yields, FEWEST_PARTS)
+    best = np.argmin(weighed[:, :-1], axis=1)
     to_end = cost[rows, -1]
-    run_to_end = (cost[rows, best] >= to_end * (1 - 1e-6)) | (failure <= planned) | (alive[rows, best] < HARDLY_ANY)
+    pays = weighed[rows, best] < weighed[:, -1] * (1 - 1e-6)
+    run_to_end = ~pays | (failure <= planned) | (alive[rows, best] < HARDLY_ANY)
     allowed = (
         np.where(np.isnan(risk), ages.shape[1], (1 - alive <= np.nan_to_num(risk, nan=1.0)[:, None]).sum(axis=1)) - 1
     )
@@ -215,7 +228,7 @@ def believed_change(
     parts = np.where(np.isnan(each) | np.isinf(minutes), minutes + 0 * each, np.round(minutes / each))
     parts = np.where(np.isnan(each), np.nan, parts)
     failing = np.where(np.isinf(minutes), 1.0, np.where(minutes > 0, 1 - alive[rows, chosen], 0.0))
-    return ChangeParts(parts, minutes, cost[rows, chosen], to_end, failing, limited)
+    return ChangeParts(parts, minutes, cost[rows, chosen], to_end, failing, limited, weighed[rows, chosen])
 
 
 def _prepared(
@@ -287,6 +300,17 @@ def _candidates(believed: Belief, each: Floats) -> Floats:
     ages = np.where(np.isnan(each)[:, None], grid, parts)
     far = np.maximum(far, 2 * ages[:, -1])
     return np.concatenate((ages, far[:, None]), axis=1)
+
+
+def _parts_made(ages: Floats, alive: Floats, outlasted: Floats, each: Floats) -> Floats:
+    """Mean good parts up to each age on whole parts: summed where every part is on the grid, else by its integral."""
+    inner = alive[:, :-1]
+    counted = np.cumsum(inner, axis=1)
+    by_integral = outlasted / each[:, None] - (1 - alive) / 2
+    beyond = np.maximum(by_integral[:, -1] - by_integral[:, -2], 0.0)
+    exact = np.concatenate((counted, (counted[:, -1] + beyond)[:, None]), axis=1)
+    every = ages[:, 0] < 1.5 * each
+    return np.where(every[:, None], exact, by_integral)
 
 
 def _running_outlasted(ages: Floats, alive: Floats, believed: Belief) -> Floats:

@@ -6,12 +6,10 @@ from typing import NamedTuple
 import numpy as np
 
 from calc.errors import WorkingError
-from calc.life.checks import Floats, Numbers, above_zero, not_below_zero, percentages
-from calc.life.survival import life_law, remaining_minutes
-
-# Common practice, no source: what two people read off one edge under a glass, and the land after break-in.
-GAUGE_SD, START, START_SD = 0.02, 0.05, 0.04
-POSSIBLE = 600
+from calc.life.averaged import Belief
+from calc.life.checks import Floats, Numbers, above_zero, not_below_zero
+from calc.life.survival import life_law
+from calc.life.wear_forecast import wear_forecast
 
 
 class WearLine(NamedTuple):
@@ -127,8 +125,7 @@ def life_given_wear(
 ) -> tuple[Floats, Floats, Floats]:
     """What the wear readings of one edge say about the minutes left to the criterion.
 
-    The edge's own life T is believed to follow the life law; the land grows in a straight line from a start after
-    break-in to the limit at T; each reading weighs every possible T by how well it fits.
+    As `wear_forecast` for a law that is taken as known, at one or many points of a sweep.
 
     Parameters
     ----------
@@ -142,7 +139,7 @@ def life_given_wear(
     Returns
     -------
     percentiles of the minutes left, shape (..., k), none when a reading has reached the limit; possible minutes left,
-    and the weight of each, shape (..., 600)
+    and the weight of each, shape (..., lives)
 
     Raises
     ------
@@ -150,33 +147,24 @@ def life_given_wear(
 
     >>> left, _, _ = life_given_wear([10, 20, 30], [0.11, 0.17, 0.23], 0.3, 3, 60, 30)
     >>> left.round(1).tolist()
-    [7.7, 13.2, 22.1]
+    [7.6, 17.7, 35.0]
 
-    Source: Bayes' rule on a grid of lives; linear growth after break-in and the spreads above are common practice, no
-    source.
+    Source: as `wear_forecast`.
     """
     time, land = _readings(minutes, wear_land)
-    alike = np.broadcast_arrays(above_zero("limit", limit), not_below_zero("used", used), *life_law(shape, scale)[:2])
-    criterion, gone = alike[0][..., None], alike[1][..., None]
-    wanted = np.atleast_1d(percentages("percent", percent))
-    # Lives spread evenly over the law's own chances carry the prior.
-    evenly = 100 * (np.arange(POSSIBLE) + 0.5) / POSSIBLE
-    left = remaining_minutes(alike[1], alike[2], alike[3], percent=evenly)
-    lives = np.maximum(gone + left, 1e-9)
-    fit = np.zeros(lives.shape)
-    for at, seen in zip(time, land, strict=True):
-        fresh = np.maximum(1 - at / lives, 0.0)
-        mean, variance = START * fresh + criterion * at / lives, GAUGE_SD**2 + (START_SD * fresh) ** 2
-        fit -= 0.5 * ((seen - mean) ** 2 / variance + np.log(variance))
-    worn = land.max() >= criterion
-    left = np.where(worn, 0.0, left)
-    weight = np.where(worn, 1.0, np.exp(fit - fit.max(axis=-1, keepdims=True)))
-    weight /= weight.sum(axis=-1, keepdims=True)
-    middles = np.cumsum(weight, axis=-1) - weight / 2
-    found = np.empty((*left.shape[:-1], wanted.size))
-    for point in np.ndindex(left.shape[:-1]):
-        found[point] = np.interp(wanted, middles[point], left[point])
-    return found, left, weight
+    criterion, gone, beta, eta = np.broadcast_arrays(
+        above_zero("limit", limit), not_below_zero("used", used), *life_law(shape, scale)[:2]
+    )
+    edges = criterion.size
+    law = Belief(np.ones((edges, 1)), eta.reshape(-1, 1), beta.reshape(-1, 1), np.zeros(edges), np.ones(edges))
+    many = [np.broadcast_to(values, (edges, time.size)) for values in (time, land)]
+    # Life begins with the first minute: a reading made later than the minutes used is taken as of then.
+    found = wear_forecast(np.minimum(many[0], gone.reshape(-1, 1)), many[1], criterion.ravel(), gone.ravel(), law)
+    left = np.where(found.worn[:, None], 0.0, (found.minutes[:, 1:] + found.minutes[:, :-1]) / 2)
+    weight = -np.diff(found.lasting, axis=1)
+    points = criterion.shape
+    quantiles = found.percentiles(percent)
+    return quantiles.reshape(*points, -1), left.reshape(*points, -1), weight.reshape(*points, -1)
 
 
 def chance_left(left: Floats, weight: Floats, minutes: Numbers) -> Floats:

@@ -7,6 +7,8 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import FieldError, ValidationError
 from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.exceptions import NotFound
 from rest_framework.filters import BaseFilterBackend
 from rest_framework.permissions import SAFE_METHODS, BasePermission, IsAuthenticated
 from rest_framework.request import Request
@@ -85,3 +87,19 @@ class ShopView:
     pagination_class: Any = NumberedPages
     filter_fields: ClassVar[Mapping[str, str]] = {}
     ordering_fields: ClassVar[Mapping[str, str]] = {}
+
+
+def numbered(things: Any, number: Any) -> Any:
+    """The thing of that number; 404 for what is no number or not there."""
+    text = str(number)
+    found = things.filter(pk=int(text)).first() if text.isascii() and text.isdigit() and len(text) < 19 else None
+    if found is None:
+        raise NotFound()
+    return found
+
+
+def read(serializer: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
+    """What was sent, read by the serializer; refused by field when it cannot be."""
+    given = serializer(data=request.data)
+    given.is_valid(raise_exception=True)
+    return dict(given.validated_data)

@@ -90,6 +90,7 @@ class MachineSerializer(serializers.ModelSerializer[Machine]):
     max_feed_rate = PhysicalField(unit="mm/min", required=False, allow_null=True)
     max_power_kw = PhysicalField(unit="kW", required=False, allow_null=True)
     power_curve = CurveField(required=False)
+    stop_minutes = PhysicalField(unit="min", required=False)
 
     class Meta:
         model = Machine

@@ -86,3 +86,8 @@ class CurveField(serializers.Field[list[list[float]], Any, list[list[float]], An
 
     def to_representation(self, value: list[list[float]]) -> list[list[float]]:
         return value
+
+
+def physical(unit: str, **options: Any) -> PhysicalField:
+    """A figure that may be left out; what it may be is the service's to say."""
+    return PhysicalField(unit=unit, required=False, allow_null=True, **options)

@@ -1,4 +1,4 @@
-"""Jobs, operations, assemblies, fittings, pockets and edges; runs have a module of their own."""
+"""Assemblies, fittings, pockets and edges; jobs, operations and runs have modules of their own."""
 
 from __future__ import annotations
 
@@ -8,17 +8,19 @@ from django.core.exceptions import ObjectDoesNotExist
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.decorators import action
-from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import BaseRouter
 
-from crib.api.base import ShopView, needs
-from crib.api.catalogue import Jobs, Named, ThingViews
-from crib.api.fields import PhysicalField
+from crib.api.base import ShopView, needs, numbered, read
+from crib.api.catalogue import Named
+from crib.api.excuses import ExcusedEnds
+from crib.api.fields import physical
 from crib.api.floor_runs import Runs
 from crib.api.idempotency import idempotent, service_key, signed_in
-from crib.catalogue.models import Design, Job, Machine, WorkMaterial
+from crib.api.jobs import FloorJobs
+from crib.api.operations import Operations
+from crib.catalogue.models import Design, Machine
 from crib.floor import services
 from crib.floor.models import Assembly, Edge, Fitting, Operation, PocketLoad
 from crib.stock.labels import BadLabel, parse_label
@@ -45,85 +47,6 @@ class LabelField(serializers.Field[Any, Any, str, Any]):
 
     def to_representation(self, value: Any) -> str:
         return str(value.label)
-
-
-def physical(unit: str, **options: Any) -> PhysicalField:
-    """A figure that may be left out; what it may be is the service's to say."""
-    return PhysicalField(unit=unit, required=False, allow_null=True, **options)
-
-
-class OperationSerializer(serializers.ModelSerializer[Operation]):
-    job = Named(slug_field="code", queryset=Job.objects.filter(retired_at=None))
-    machine = Named(slug_field="code", queryset=Machine.objects.all())
-    tip = Named(slug_field="code", queryset=Design.objects.all())
-    body = Named(slug_field="code", queryset=Design.objects.all(), required=False, allow_null=True)
-    material = Named(slug_field="name", queryset=WorkMaterial.objects.all())
-    number = serializers.IntegerField(min_value=1, max_value=9999)
-    surface_speed = physical("m/min")
-    feed = physical("mm")
-    depth = physical("mm")
-    width = physical("mm")
-    length_of_cut = physical("mm")
-    work_diameter = physical("mm")
-    inner_diameter = physical("mm")
-    contact_low = physical("mm")
-    contact_high = physical("mm")
-    minutes_per_part = physical("min")
-    cycle_minutes = physical("min")
-    change_minutes = PhysicalField(unit="min", required=False)
-
-    class Meta:
-        model = Operation
-        fields = "__all__"
-        read_only_fields: ClassVar[list[str]] = ["id", "retired_at", "minutes_source", "minutes_working"]
-        # The service says, with a sentence of its own, when a number stands twice in a job.
-        validators: ClassVar[list[Any]] = []
-
-
-class MinutesSerializer(serializers.Serializer[Any]):
-    source = serializers.ChoiceField(choices=["computed", "learnt"], default="computed")  # type: ignore[assignment]  # a field, not the framework's
-
-
-class Operations(ThingViews):
-    """A job's steps with their duty; minutes per part follow from the duty, are typed, or learnt from runs."""
-
-    queryset = Operation.objects.select_related("job", "machine", "tip", "body", "material").order_by("job", "number")
-    serializer_class = OperationSerializer
-    permission_classes = [*ShopView.permission_classes, needs("keep_jobs")]
-    word, fixed, found_by = "operation", ("job",), "pk"
-    creates, changes, retires = services.create_operation, services.change_operation, services.retire_operation
-    filter_fields = {
-        "job": "job__code", "machine": "machine__code", "tip": "tip__code", "kind_of_cut": "kind_of_cut",
-        "retired": "retired_at__isnull", "number": "number",
-    }  # fmt: skip
-    ordering_fields = {"job": "job__code", "number": "number", "machine": "machine__code"}
-
-    def get_object(self) -> Any:
-        return numbered(self.get_queryset(), self.kwargs["pk"])
-
-    @extend_schema(request=MinutesSerializer, responses=OperationSerializer)
-    @action(detail=True, methods=["post"])
-    def minutes(self, request: Request, pk: str) -> Response:
-        """Take the minutes per part from the duty (computed), or from measured runs (learnt)."""
-        given = read(MinutesSerializer, request)
-        done = services.recompute_minutes(operation=self.get_object(), who=signed_in(request), **given)
-        return Response(OperationSerializer(done).data)
-
-
-def numbered(things: Any, number: Any) -> Any:
-    """The thing of that number; 404 for what is no number or not there."""
-    text = str(number)
-    found = things.filter(pk=int(text)).first() if text.isascii() and text.isdigit() and len(text) < 19 else None
-    if found is None:
-        raise NotFound()
-    return found
-
-
-def read(serializer: type[serializers.Serializer[Any]], request: Request) -> dict[str, Any]:
-    """What was sent, read by the serializer; refused by field when it cannot be."""
-    given = serializer(data=request.data)
-    given.is_valid(raise_exception=True)
-    return dict(given.validated_data)
 
 
 # --- assemblies, fittings, pockets --------------------------------------------------------------------
@@ -184,11 +107,12 @@ class Assemblies(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, vie
 class FittingSerializer(serializers.ModelSerializer[Fitting]):
     item = LabelField(read_only=True)
     design = serializers.CharField(source="item.design.code", read_only=True)
+    lot = serializers.CharField(source="item.lot", read_only=True)
     fitted_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
 
     class Meta:
         model = Fitting
-        fields = ["id", "assembly", "item", "design", "fitted_by", "fitted_at", "removed_at"]
+        fields = ["id", "assembly", "item", "design", "lot", "fitted_by", "fitted_at", "removed_at"]
 
 
 class FitSerializer(serializers.Serializer[Any]):
@@ -200,6 +124,7 @@ class FitSerializer(serializers.Serializer[Any]):
     from_place = Named(slug_field="code", queryset=Place.objects.all(), required=False)
     condition = serializers.ChoiceField(choices=Condition.choices, required=False)
     edge = serializers.IntegerField(required=False, min_value=1, max_value=999)
+    lot = serializers.CharField(required=False, allow_blank=True, max_length=40, help_text="maker's lot")
 
 
 class OutSerializer(serializers.Serializer[Any]):
@@ -306,14 +231,17 @@ class Pockets(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewse
 class EdgeSerializer(serializers.ModelSerializer[Edge]):
     item = LabelField(read_only=True)
     design = serializers.CharField(source="item.design.code", read_only=True)
+    lot = serializers.CharField(source="item.lot", read_only=True)
+    excused_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
     operation = serializers.SerializerMethodField()
     forecast = serializers.SerializerMethodField()
 
     class Meta:
         model = Edge
         fields = [
-            "id", "item", "design", "number", "state", "operation", "minutes", "parts", "put_in_at",
-            "last_run_ended_at", "outcome", "wear_land_mm", "end_note", "ended_at", "forecast",
+            "id", "item", "design", "lot", "number", "state", "operation", "minutes", "parts", "put_in_at",
+            "last_run_ended_at", "outcome", "wear_land_mm", "end_note", "ended_at", "excuse",
+            "excuse_note", "excused_by", "excused_at", "forecast",
         ]  # fmt: skip
 
     def get_operation(self, edge: Edge) -> str | None:
@@ -346,21 +274,25 @@ class EndSerializer(serializers.Serializer[Any]):
     wear_land_mm = physical("mm")
     note = serializers.CharField(required=False, allow_blank=True, max_length=200)
     at = serializers.DateTimeField(required=False)
+    looked_twice = serializers.BooleanField(
+        required=False, help_text="keeps a wear land that was refused as odd, marked as looked at twice"
+    )
 
 
 class TurnSerializer(serializers.Serializer[Any]):
     at = serializers.DateTimeField(required=False)
 
 
-class Edges(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Edge]):
+class Edges(ExcusedEnds, ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Edge]):
     """Working edges with their minutes, their parts and what is expected of them."""
 
-    queryset = Edge.objects.select_related("item__design", "operation__job", "forecast").order_by("pk")
+    queryset = Edge.objects.select_related("item__design", "operation__job", "forecast", "excused_by").order_by("pk")
     serializer_class = EdgeSerializer
     permission_classes = [*ShopView.permission_classes, needs("log_runs")]
     filter_fields = {
         "state": "state", "design": "item__design__code", "machine": "item__place__machine__code",
         "operation": "operation", "job": "operation__job__code", "outcome": "outcome",
+        "excuse": "excuse", "lot": "item__lot",
     }  # fmt: skip
     ordering_fields = {
         "minutes": "minutes",
@@ -388,12 +320,6 @@ class Edges(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
         """Put the next fresh edge of the same piece in use, and answer it."""
         turned = services.turn_edge(edge=self.get_object(), who=signed_in(request), **read(TurnSerializer, request))
         return Response(EdgeSerializer(self.get_queryset().get(pk=turned.pk)).data)
-
-
-class FloorJobs(Jobs):
-    """A job at which edges still work is not put away."""
-
-    retires = services.retire_job
 
 
 def register(router: BaseRouter) -> None:

@@ -13,8 +13,8 @@ from rest_framework.routers import BaseRouter
 from crib.api.base import ShopView, needs
 from crib.api.fields import PhysicalField
 from crib.api.idempotency import idempotent, signed_in
-from crib.floor import services
 from crib.floor.models import Edge, Inspection
+from crib.life import services
 
 
 class InspectionSerializer(serializers.ModelSerializer[Inspection]):
@@ -24,7 +24,7 @@ class InspectionSerializer(serializers.ModelSerializer[Inspection]):
 
     class Meta:
         model = Inspection
-        fields = ["id", "edge", "item", "at_minutes", "wear_land_mm", "note", "seen_by", "seen_at"]
+        fields = ["id", "edge", "item", "at_minutes", "wear_land_mm", "looked_twice", "note", "seen_by", "seen_at"]
 
 
 class LookSerializer(serializers.Serializer[Any]):
@@ -34,6 +34,9 @@ class LookSerializer(serializers.Serializer[Any]):
     wear_land_mm = PhysicalField(unit="mm", not_negative=True)
     at_minutes = PhysicalField(unit="min", required=False, allow_null=True, not_negative=True)
     note = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    looked_twice = serializers.BooleanField(
+        required=False, help_text="keeps a reading that was refused as odd, marked as looked at twice"
+    )
 
 
 class Inspections(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Inspection]):
@@ -52,7 +55,7 @@ class Inspections(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, vi
         """Write down a wear land."""
         given = LookSerializer(data=request.data)
         given.is_valid(raise_exception=True)
-        seen = services.record_inspection(who=signed_in(request), **given.validated_data)
+        seen = services.look_at_edge(who=signed_in(request), **given.validated_data)
         return Response(InspectionSerializer(seen).data, status=201)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from dataclasses import asdict
+from typing import Any, ClassVar
 
 from drf_spectacular.utils import extend_schema, inline_serializer
 from rest_framework import serializers, status
@@ -13,11 +14,14 @@ from rest_framework.response import Response
 from rest_framework.routers import SimpleRouter
 from rest_framework.viewsets import ReadOnlyModelViewSet
 
+from crib.api.accuracy import AccuracySerializer
 from crib.api.base import ShopView, needs
 from crib.api.idempotency import signed_in
 from crib.floor.models import Edge
-from crib.life import services
+from crib.life import selectors, services
+from crib.life.laws import law_of
 from crib.life.models import Forecast, ForecastScore, LifeModel
+from crib.life.selectors import accuracy
 
 
 class LifeModelSerializer(serializers.ModelSerializer[LifeModel]):
@@ -25,22 +29,39 @@ class LifeModelSerializer(serializers.ModelSerializer[LifeModel]):
     material = serializers.CharField(source="material.name")
     reference = serializers.SerializerMethodField(help_text="the duty at which ln_scale is meant: m/min, mm, mm")
     parameters = serializers.SerializerMethodField(help_text="ln minutes, exponents of the duty, ln shape")
+    pooled = serializers.SerializerMethodField(
+        help_text="shares of weight of own edges, relatives and starting value, and the worn edges of the relatives"
+    )
+    drift = serializers.SerializerMethodField(help_text="evidence that lives fall or rise; null: none")
+    learns_since = serializers.SerializerMethodField(help_text="edges put in before are left out; null: none")
 
     class Meta:
         model = LifeModel
         fields = [
             "id", "design", "material", "kind_of_cut", "standing", "reason", "prior_source", "parameters", "reference",
-            "covariance", "ended", "broken", "censored", "version", "fitted_at",
+            "covariance", "pooled", "ended", "broken", "censored", "drift", "learns_since", "version", "fitted_at",
         ]  # fmt: skip
 
     def get_reference(self, model: LifeModel) -> dict[str, float]:
         return dict(model.parameters.get("reference", {}))
 
+    def get_drift(self, model: LifeModel) -> dict[str, Any] | None:
+        found = selectors.drift_of(model)
+        return None if found is None else asdict(found)
+
+    def get_learns_since(self, model: LifeModel) -> str | None:
+        since: str | None = model.drift.get("learn_since")
+        return since
+
     def get_parameters(self, model: LifeModel) -> dict[str, float]:
-        kept = model.parameters
-        return {name: value for name, value in kept.items() if isinstance(value, float)} | {
-            "breaks_per_minute": kept["breakage"]["breaks"] / max(kept["breakage"]["minutes"], 1.0)
-        }
+        kept, law = model.parameters, law_of(model)
+        said = {name: value for name, value in kept.items() if isinstance(value, float)}
+        said["breaks_per_minute"] = law.breaks / max(law.break_minutes, 1.0)
+        return said | ({"breaks_per_entry": law.breaks / law.break_entries} if law.breaks_by_entry else {})
+
+    def get_pooled(self, model: LifeModel) -> dict[str, Any]:
+        """Empty while nothing was fitted; what stood before the own edges is for pages alone."""
+        return {name: value for name, value in model.parameters.get("pooled", {}).items() if name != "before"}
 
 
 class ForecastSerializer(serializers.ModelSerializer[Forecast]):
@@ -57,7 +78,7 @@ class ForecastSerializer(serializers.ModelSerializer[Forecast]):
         fields = [
             "edge", "model", "model_version", "minutes_used", "life_used", "minutes_left", "parts_left",
             "change_by_minutes", "change_by_parts", "change_by_at", "batch_parts_left", "chance_of_batch", "advice",
-            "evidence", "trouble", "stale", "behind", "edge_revision", "computed_at",
+            "wear_readings", "evidence", "trouble", "stale", "behind", "edge_revision", "computed_at",
         ]  # fmt: skip
 
     def get_behind(self, forecast: Forecast) -> bool:
@@ -85,8 +106,26 @@ class ScoreSerializer(serializers.ModelSerializer[ForecastScore]):
         fields = [
             "id", "edge", "model", "model_version", "point", "kept_at", "minutes_then", "minutes_left_10",
             "minutes_left_50", "minutes_left_90", "scored_at", "minutes_really_left", "censored", "pinball_10",
-            "pinball_50", "pinball_90", "covered",
+            "pinball_50", "pinball_90", "covered", "quantiles", "fixed_count_left", "mean_life_left", "last_life_left",
+            "crps", "fixed_count_crps", "mean_life_crps", "last_life_crps",
         ]  # fmt: skip
+
+
+class LotSerializer(serializers.Serializer[Any]):
+    """How one lot lived beside the others, at the model's reference duty; each range holds eight times in ten."""
+
+    lot = serializers.CharField(help_text="empty: nobody wrote it down")
+    first_put_in_at = serializers.DateTimeField()
+    edges = serializers.IntegerField()
+    ended = serializers.IntegerField()
+    factor = serializers.FloatField(help_text="on life; 1 is as all lots together")
+    factor_low = serializers.FloatField()
+    factor_high = serializers.FloatField()
+    life = serializers.FloatField(help_text="minutes that half its edges outlast")
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    worse = serializers.FloatField(allow_null=True, help_text="chance that it lasts less than the other lots")
+    stands_out = serializers.BooleanField(help_text="worse beyond doubt, allowing for how many lots there are")
 
 
 class LifeModelView(ShopView, ReadOnlyModelViewSet[LifeModel]):
@@ -108,6 +147,12 @@ class LifeModelView(ShopView, ReadOnlyModelViewSet[LifeModel]):
         """Have the worker learn from the edges that ended since the last refit."""
         services.ask_for_refit(who=signed_in(request))
         return Response({"detail": "The worker refits the life models now."}, status=status.HTTP_202_ACCEPTED)
+
+    @extend_schema(responses=LotSerializer(many=True), filters=False)
+    @action(detail=True, pagination_class=None, filter_backends=[])
+    def lots(self, request: Request, pk: str) -> Response:
+        """The lots behind a model, in the order they came in use."""
+        return Response(LotSerializer(selectors.lots_of(model=self.get_object()), many=True).data)
 
 
 class ForecastView(ShopView, ReadOnlyModelViewSet[Forecast]):
@@ -134,6 +179,12 @@ class ScoreView(ShopView, ReadOnlyModelViewSet[ForecastScore]):
         "waiting": "scored_at__isnull",
     }  # fmt: skip
     ordering_fields: ClassVar[dict[str, str]] = {"kept_at": "kept_at", "scored_at": "scored_at"}
+
+    @extend_schema(responses=AccuracySerializer, filters=False)
+    @action(detail=False, methods=["get"], pagination_class=None, filter_backends=[])
+    def summary(self, request: Request) -> Response:
+        """How right the forecasts were, beside naive rivals: overall, by group, by point of life and by month."""
+        return Response(AccuracySerializer(accuracy()).data)
 
 
 def register(router: SimpleRouter) -> None:

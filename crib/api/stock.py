@@ -73,7 +73,7 @@ class MoveSerializer(serializers.ModelSerializer[Move]):
         model = Move
         fields = [
             "id", "design", "item", "condition", "becomes", "quantity", "from_place", "to_place", "who", "at", "why",
-            "note", "job", "reverses", "document",
+            "note", "lot", "job", "reverses", "document",
         ]  # fmt: skip
 
     def get_item(self, move: Move) -> str | None:
@@ -118,6 +118,10 @@ class ReverseSerializer(serializers.Serializer[Any]):
     note = serializers.CharField(required=False, allow_blank=True, max_length=200, default="")
 
 
+class LotSerializer(serializers.Serializer[Any]):
+    lot = serializers.CharField(max_length=40, allow_blank=True, help_text="maker's lot; empty when nobody knows it")
+
+
 class MovesSerializer(serializers.Serializer[Any]):
     moves = MoveSerializer(many=True)
 
@@ -148,6 +152,15 @@ class Items(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
         if not isinstance(found.thing, Item):
             raise NotFound()
         return found.thing
+
+    @extend_schema(request=LotSerializer, responses=ItemSerializer)
+    @action(detail=True, methods=["post"], permission_classes=[*ShopView.permission_classes, needs("build_tools")])
+    def lot(self, request: Request, pk: str) -> Response:
+        """Write down which lot the piece is of, or put it right."""
+        given = LotSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        item = services.write_lot(item=self.get_object(), who=signed_in(request), **given.validated_data)
+        return Response(ItemSerializer(item).data)
 
     @extend_schema(responses=MoveSerializer(many=True), filters=False)
     @action(detail=True, pagination_class=CursorPages, filter_backends=[])

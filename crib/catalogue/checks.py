@@ -93,6 +93,8 @@ SOURCE_OF = {
 }
 FIGURE = {"kc11": "kc1.1", "mc": "mc", "taylor_n": "n", "speed_low": "the speed", "speed_high": "the speed"}
 ASSUMED = "assumed"
+# Minutes.
+LONGEST_STOP = 1440.0
 
 
 def check_sources(material: WorkMaterial, fields: Mapping[str, Any]) -> None:
@@ -115,6 +117,9 @@ def check_machine(machine: Machine) -> None:
         _above_zero(machine, name, most=None)
     if not 0 < machine.efficiency <= 1:
         raise BadInput("efficiency", "Efficiency is a share above 0 and up to 1, such as 0.8.")
+    if not 0 <= machine.stop_minutes <= LONGEST_STOP:
+        said = "A stop costs no less than no time and no more than a day; give its minutes, such as 1.5."
+        raise BadInput("stop_minutes", said)
     if machine.hourly_rate < 0:
         raise BadInput("hourly_rate", "An hourly rate is not below zero.")
     check_power_curve(machine)

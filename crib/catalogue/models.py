@@ -156,6 +156,9 @@ class Machine(Retirable):
         default=list, blank=True, help_text="the spindle's power at its speeds: [[1/min, kW], …], rising in speed"
     )
     efficiency = models.FloatField(default=0.8)
+    stop_minutes = models.FloatField(
+        default=1.0, db_default=1.0, help_text="minutes that a stop costs before anything is changed, and after"
+    )
     hourly_rate = models.DecimalField(max_digits=10, decimal_places=2, default=Decimal("0"))
     feed = models.CharField(max_length=10, choices=Feed.choices, default=Feed.NONE)
 

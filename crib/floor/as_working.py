@@ -140,7 +140,7 @@ _KEPT = (
     ("contact_high", "contact_high"),
 )
 _TURNED_ONLY = (("work_diameter", "diameter"),)
-_ONE_PASS = ("tapping", "turning", "facing")
+ONE_PASS = ("tapping", "turning", "facing")
 
 
 def duty_of_answer(answer: Answer) -> dict[str, Any]:
@@ -174,4 +174,4 @@ def minutes_of_answer(answer: Answer, passes: int) -> float | None:
     time = _number(answer, "time_in_cut")
     if time is None:
         return None
-    return time * (passes if answer.working.name in _ONE_PASS else 1)
+    return time * (passes if answer.working.name in ONE_PASS else 1)

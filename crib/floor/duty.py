@@ -23,6 +23,8 @@ WORKING_OF = {
     KindOfCut.FACING: "facing",
 }
 TURNED = (KindOfCut.TURNING, KindOfCut.FACING)
+# A speed that was lowered to a limit is not above it for a rounding in the last digit.
+AT_LIMIT = 1 + 1e-9
 
 # (field, what it is called, unit, largest that a shop can mean)
 CONDITIONS = (
@@ -91,8 +93,8 @@ def spindle_speed_of(operation: Operation) -> float | None:
     return operation.surface_speed * 1000 / (math.pi * diameter)
 
 
-def check_duty(operation: Operation) -> None:
-    """Refuse conditions that no cut can have, each with its own sentence."""
+def check_figures(operation: Operation) -> None:
+    """Refuse figures that no cut can have, each with its own sentence."""
     for field, says, unit, largest in CONDITIONS:
         value = getattr(operation, field)
         if value is None:
@@ -106,6 +108,11 @@ def check_duty(operation: Operation) -> None:
                 field,
                 f"A {says} of {value:g} {unit} is beyond anything a shop can mean; check the number and its unit.",
             )
+
+
+def check_duty(operation: Operation) -> None:
+    """Refuse conditions that no cut can have, or that the tool cannot take, each with its own sentence."""
+    check_figures(operation)
     inner = operation.inner_diameter
     if inner is not None and not 0 <= inner < (operation.work_diameter or math.inf):
         raise BadInput("inner_diameter", "The inner diameter must be 0 or more, and smaller than the work diameter.")
@@ -136,7 +143,7 @@ def _check_against_tool(operation: Operation) -> None:
             speed
             and part
             and part.max_spindle_speed
-            and speed > part.max_spindle_speed
+            and speed > part.max_spindle_speed * AT_LIMIT
             and operation.kind_of_cut not in TURNED
         ):
             slower = (operation.surface_speed or 0.0) * part.max_spindle_speed / speed

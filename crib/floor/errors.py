@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from crib.core.errors import Refused
+from crib.core.errors import BadInput, Refused
+
+
+class OddReading(BadInput):
+    """A reading that can hardly be; sent again with `looked_twice`, it is kept."""
+
+    code = "odd-reading"
 
 
 class DoesNotFit(Refused):
@@ -111,3 +117,9 @@ class InUseStill(Refused):
     """Something still depends on what was to be retired or changed."""
 
     code = "in-use-still"
+
+
+class EdgeExcused(Refused):
+    """An end that cannot be left out, or counted again, as it stands."""
+
+    code = "edge-excused"

@@ -53,6 +53,9 @@ class Operation(models.Model):
     passes = models.PositiveSmallIntegerField(default=1, help_text="passes or holes in each part")
     work_diameter = models.FloatField(null=True, blank=True, help_text="mm, of turned work; outside when facing")
     inner_diameter = models.FloatField(null=True, blank=True, help_text="mm, where facing ends; 0 is the centre")
+    entries_per_part = models.PositiveIntegerField(
+        null=True, blank=True, help_text="times the edge enters the metal in each part, where breakage goes by entries"
+    )
     coolant = models.CharField(max_length=40, blank=True)
     contact_low = models.FloatField(
         null=True, blank=True, help_text="mm above the tip flat: where the band of the flute that cuts begins"
@@ -70,6 +73,9 @@ class Operation(models.Model):
     cost_of_lost_part = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     chance_part_lost = models.FloatField(default=1.0, help_text="chance that a failing edge costs the part")
     change_minutes = models.FloatField(default=3.0, help_text="minutes to change the edge")
+    wear_limit_mm = models.FloatField(
+        default=0.3, db_default=0.3, help_text="wear land VB at which an edge counts as worn: the criterion"
+    )
     fixed_count = models.PositiveIntegerField(
         null=True, blank=True, help_text="parts per edge that the shop changes at today"
     )
@@ -197,6 +203,15 @@ class Edge(models.Model):
         TAKEN_OFF_EARLY = "taken_off_early", "Taken off early"
         END_OF_JOB = "end_of_job", "End of job"
 
+    class Excuse(models.TextChoices):
+        """Why an end says nothing of the tip."""
+
+        CRASH = "crash", "Crash"
+        WRONG_OFFSET = "wrong_offset", "Wrong offset"
+        CLAMPING = "clamping", "Work or tool came loose"
+        MATERIAL = "material", "Fault in the material"
+        OTHER = "other", "Something else"
+
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="edges")
     number = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State.choices, default=State.FRESH)
@@ -220,6 +235,15 @@ class Edge(models.Model):
     ended_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="ended_edges"
     )
+    excuse = models.CharField(
+        max_length=12, choices=Excuse.choices, blank=True, default="", db_default="",
+        help_text="the end was not the tip's fault: lives learn nothing from it",
+    )  # fmt: skip
+    excuse_note = models.CharField(max_length=200, blank=True, default="", db_default="")
+    excused_at = models.DateTimeField(null=True, blank=True)
+    excused_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="excused_edges"
+    )
 
     class Meta:
         ordering = ["item", "number"]
@@ -231,7 +255,7 @@ class Edge(models.Model):
                 name="edge_outcome_when_ended",
             ),
         ]
-        indexes = [models.Index(fields=["state", "item"])]
+        indexes = [models.Index(fields=["state", "item"]), models.Index(fields=["ended_at"])]
 
     def __str__(self) -> str:
         return f"{self.item} edge {self.number}"
@@ -320,6 +344,9 @@ class Inspection(models.Model):
     edge = models.ForeignKey(Edge, on_delete=models.PROTECT, related_name="inspections")
     at_minutes = models.FloatField()
     wear_land_mm = models.FloatField("wear land VB")
+    looked_twice = models.BooleanField(
+        default=False, db_default=False, help_text="the reading was questioned, and found right on a second look"
+    )
     note = models.CharField(max_length=200, blank=True)
     seen_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     seen_at = models.DateTimeField(default=timezone.now)

@@ -29,7 +29,7 @@ class EdgeRecord:
 class ToolRecord:
     """A tip, set of inserts or solid tool from its fitting to its removal; without `removed_at` it is still fitted.
 
-    `removed_to` is where it went: the spent place when it is left out.
+    `removed_to` is where it went: the spent place when it is left out. `lot` is the maker's.
     """
 
     assembly: Assembly
@@ -42,6 +42,7 @@ class ToolRecord:
     condition: str = Condition.NEW
     removed_at: datetime | None = None
     removed_to: Place | None = None
+    lot: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,9 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from django.db import connection
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Max, Q
 
 from crib.catalogue.models import Design, Machine
-from crib.core.errors import KeyAlreadyUsed
 from crib.floor import errors
 from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.lines import Earlier, Line, MachineFacts, OperationFacts, Taken
@@ -19,6 +17,7 @@ from crib.floor.models import Edge, Operation, Run
 from crib.floor.overlaps import overlapping_runs
 from crib.floor.references import edge_number_in, split_operation
 from crib.floor.run_checks import ROUNDING_MINUTES, Fault, fault_in_words, said_minutes, said_time
+from crib.floor.run_keys import is_same_run, key_used, said_earlier, sent_before
 from crib.floor.timeline import Timeline, Working
 from crib.stock.labels import make_label
 
@@ -178,62 +177,27 @@ class RunBook:
         before: dict[tuple[str, str], Run | Line] = {
             (run.source, run.source_key): run
             for source, of_source in keys.items()
-            for run in _sent_before(source, of_source)
+            for run in sent_before(source, of_source)
         }
         fresh = []
         for line in lines:
             name = (str(line.draft.source), line.draft.source_key)
-            if self.earlier is not None and name not in before and (same := self._said_earlier(line)) is not None:
+            same = said_earlier(self.earlier, line) if self.earlier is not None and name not in before else None
+            if same is not None:
                 if same:
                     self.already_there.append(line.index)
                 else:
-                    self.faults[line.index] = _key_used(line.draft.source_key)
+                    self.faults[line.index] = key_used(line.draft.source_key)
                 continue
             twin = before.get(name)
             if twin is None:
                 before[name] = line
                 fresh.append(line)
-            elif self._same(line, twin):
+            elif is_same_run(line, twin):
                 self.already_there.append(line.index)
             else:
-                self.faults[line.index] = _key_used(line.draft.source_key)
+                self.faults[line.index] = key_used(line.draft.source_key)
         return fresh
-
-    def _said_earlier(self, line: Line) -> bool | None:
-        """Whether an earlier list said the same under this key; None when the key is new, which is then kept."""
-        assert self.earlier is not None  # asked only then
-        draft, machine = line.draft, line.machine.pk if line.machine else None
-        amounts = (draft.started_at, draft.ended_at, draft.parts, draft.minutes_in_cut)
-        content = hash((machine, line.pocket, line.edge, line.operation.pk, *amounts))
-        name = hash((str(draft.source), draft.source_key))
-        if name in self.earlier.keys:
-            return self.earlier.keys[name] == content
-        self.earlier.keys[name] = content
-        return None
-
-    def _same(self, line: Line, twin: Run | Line) -> bool:
-        draft = line.draft
-        if isinstance(twin, Line):
-            first = twin.draft
-            return (line.machine, line.pocket, line.edge, line.operation.pk) == (
-                twin.machine, twin.pocket, twin.edge, twin.operation.pk,
-            ) and (draft.started_at, draft.ended_at, draft.parts, draft.minutes_in_cut) == (
-                first.started_at, first.ended_at, first.parts, first.minutes_in_cut,
-            )  # fmt: skip
-        if twin.reverses_id is not None:
-            return False
-        place = (
-            line.edge == twin.edge_id
-            if line.edge
-            else bool(line.machine and (line.machine.pk, line.pocket) == (twin.machine_id, twin.pocket))
-        )
-        minutes = twin.minutes_computed if draft.minutes_in_cut is None else twin.minutes == draft.minutes_in_cut
-        return (
-            place
-            and minutes
-            and (line.operation.pk, draft.parts) == (twin.operation_id, twin.parts)
-            and (draft.started_at, draft.ended_at) == (twin.started_at, twin.ended_at)
-        )
 
     # --- which edge ---------------------------------------------------------------------------------
 
@@ -392,22 +356,6 @@ def _fault_of_edge(work: Working, start: datetime, end: datetime) -> Fault | Non
             "started_at", f"{label} came off at {said_time(work.until)}, before this run started.", errors.EdgeEnded
         )
     return Fault("ended_at", f"{label} came off at {said_time(work.until)}, before this run ended.", errors.EdgeEnded)
-
-
-def _sent_before(source: str, keys: list[str]) -> QuerySet[Run]:
-    runs = Run.objects.filter(source=source).defer("logged_at", "logged_by")
-    if connection.vendor == "postgresql":
-        # One array is read much faster than thousands of single values.
-        return runs.extra(where=["source_key = ANY(%s)"], params=[keys])
-    return runs.filter(source_key__in=keys)
-
-
-def _key_used(key: str) -> Fault:
-    return Fault(
-        "source_key",
-        f"The source key “{key}” came before with another run; give this run a key of its own.",
-        KeyAlreadyUsed,
-    )
 
 
 def _no_edge(named: object) -> str:

@@ -6,11 +6,15 @@ import math
 from collections.abc import Sequence
 
 from calc.life.flute_wear import profile, worst_within
+from crib.floor.flute import band_of
 from crib.floor.models import EdgeMinutes, Operation
 from crib.life.laws import Law, duty_of
+from crib.life.models import LifeModel
 
 # Beyond e^50 a duty means nothing any more, and its exponential overflows soon.
 MOST_LOG = 50.0
+# Beyond these nothing is meant any more, and they still fit the columns.
+LONGEST_MINUTES = 1e7
 
 
 def at_duty_of(operation: Operation, rows: Sequence[EdgeMinutes], law: Law) -> list[float]:
@@ -43,3 +47,22 @@ def exposure(
         return everywhere
     lows, highs, done = zip(*known, strict=True)
     return everywhere + float(worst_within(profile(lows, highs, done), *band))
+
+
+def used_and_counted(
+    edge: int, operation: Operation, law: Law, rows: Sequence[EdgeMinutes], model: LifeModel
+) -> tuple[float, float]:
+    """Minutes that count so far, turned into minutes at the present duty; and those that the fit had seen already."""
+    band = band_of(operation)
+    used = exposure(rows, at_duty_of(operation, rows, law), band, edge=edge)
+    counted = seen_by_fit(edge, operation, law, model)
+    if band is not None:
+        # The fit may have seen the edge in another band, which says nothing against this one.
+        counted = min(counted, used)
+    return min(used, LONGEST_MINUTES), min(counted, LONGEST_MINUTES)
+
+
+def seen_by_fit(edge: int, operation: Operation, law: Law, model: LifeModel) -> float:
+    """Minutes at the present duty that the fit had seen of an edge when it was in use."""
+    now = min(law.log_scale(duty_of(operation)), MOST_LOG)
+    return float(model.parameters["seen"].get(str(edge), 0.0)) * math.exp(now)

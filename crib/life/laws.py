@@ -1,7 +1,7 @@
 """Between the rows of the shop and the arrays of `calc.life`: duties, starting values, and what was learnt.
 
 A group is one design in one work material at one kind of cut. Its law is ln eta = x . b with
-x = (1, ln vc/vc0, ln f/f0, ln ap/ap0) about a reference duty, and one shape for the group.
+x = (1, ln vc/vc0, ln f/f0, ln ap/ap0, ln ae/ae0) about a reference duty, and one shape for the group.
 """
 
 from __future__ import annotations
@@ -20,12 +20,13 @@ from crib.catalogue.models import Design, WorkMaterial
 from crib.floor.models import Operation
 from crib.life.models import LifeModel, LifePrior
 
-NAMES = ("ln_scale", "speed", "feed", "depth", "ln_shape")
-FIGURES = ("surface_speed", "feed", "depth")
+NAMES = ("ln_scale", "speed", "feed", "depth", "width", "ln_shape")
+FIGURES = ("surface_speed", "feed", "depth", "width")
+WIDTH = NAMES.index("width")
 
 # Common practice, no source: what a shop would say of an edge that it knows nothing of, and how little it means.
 GENERAL_MINUTES, GENERAL_SPREAD, GENERAL_SHAPE, GENERAL_SHAPE_SPREAD = 30.0, 0.8, 2.5, 0.35
-GENERAL_EXPONENTS = {"surface_speed": 3.0, "feed": 1.0, "depth": 0.3}
+GENERAL_EXPONENTS = {"surface_speed": 3.0, "feed": 1.0, "depth": 0.3, "width": 0.3}
 GENERAL_EXPONENT_SPREAD = 0.8
 GENERAL_BREAKAGE, GENERAL_BREAKAGE_WEIGHT = 0.0005, 1000.0
 GENERAL_SOURCE = "general starting value: 30 min at the duty first seen; common practice, no source"
@@ -47,11 +48,16 @@ class Duty(NamedTuple):
     surface_speed: float | None
     feed: float | None
     depth: float | None
+    width: float | None = None
+    entries_per_minute: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Law:
-    """What is believed of a group: means and covariance of (b, ln shape), and a gamma belief about breakage."""
+    """What is believed of a group: means and covariance of (b, ln shape), and a gamma belief about breakage.
+
+    `break_entries` are the entries into the metal behind that belief; 0 where breakage goes by minutes.
+    """
 
     mean: Floats
     covariance: Floats
@@ -60,14 +66,26 @@ class Law:
     break_minutes: float
     source: str
     prior: LifePrior | None = None
+    break_entries: float = 0.0
 
     def covariates(self, duty: Duty) -> list[float]:
-        """(1, ln vc/vc0, ln f/f0, ln ap/ap0) of a duty."""
+        """(1, ln vc/vc0, ln f/f0, ln ap/ap0, ln ae/ae0) of a duty."""
         return [1.0, *(_log_ratio(getattr(duty, name), self.reference.get(name)) for name in FIGURES)]
 
     def log_scale(self, duty: Duty) -> float:
         """Ln of the minutes that an edge typically lasts at a duty."""
         return float(np.dot(self.covariates(duty), self.mean[:-1]))
+
+    @property
+    def breaks_by_entry(self) -> bool:
+        """Whether edges break by entries into the metal; else by minutes."""
+        return self.break_entries > 0
+
+    def watched_minutes(self, duty: Duty) -> float:
+        """Minutes at a duty that stand behind the belief about breakage: `breaks` over them is the rate per minute."""
+        if self.breaks_by_entry and duty.entries_per_minute:
+            return self.break_entries / duty.entries_per_minute
+        return max(self.break_minutes, 1.0)
 
     @property
     def shape(self) -> float:
@@ -91,7 +109,7 @@ def starting_law(
     ]
     if not ranked:
         return _general_law(material, duty)
-    return _law_of_prior(min(ranked, key=lambda pair: (pair[0], pair[1].pk))[1])
+    return _law_of_prior(min(ranked, key=lambda pair: (pair[0], pair[1].pk))[1], duty)
 
 
 def _rank(prior: LifePrior, design: Design, material: WorkMaterial) -> tuple[int, int] | None:
@@ -114,13 +132,15 @@ def _rank(prior: LifePrior, design: Design, material: WorkMaterial) -> tuple[int
 def starting_covariance(prior: LifePrior | None) -> Floats:
     """Covariance of (b, ln shape) before any edge had ended; of the general starting value where there is no prior."""
     if prior is None:
-        spread = [GENERAL_SPREAD, *[GENERAL_EXPONENT_SPREAD] * 3, GENERAL_SHAPE_SPREAD]
+        spread = [GENERAL_SPREAD, *[GENERAL_EXPONENT_SPREAD] * len(FIGURES), GENERAL_SHAPE_SPREAD]
     else:
-        spread = [prior.life_spread, *[prior.exponent_spread] * 3, prior.shape_spread]
+        spread = [prior.life_spread, *[prior.exponent_spread] * len(FIGURES), prior.shape_spread]
     return np.diag(np.maximum(np.array(spread), 1e-3) ** 2)
 
 
-def _law_of_prior(prior: LifePrior) -> Law:
+def _law_of_prior(prior: LifePrior, duty: Duty) -> Law:
+    """No starting value says a width: the exponent is general, about the width first seen."""
+    width = {"width": duty.width} if duty.width else {}
     weight = prior.breakage_weight_minutes
     return Law(
         mean=np.array(
@@ -129,11 +149,12 @@ def _law_of_prior(prior: LifePrior) -> Law:
                 -prior.speed_exponent,
                 -prior.feed_exponent,
                 -prior.depth_exponent,
+                -GENERAL_EXPONENTS["width"],
                 math.log(prior.shape),
             ]
         ),
         covariance=starting_covariance(prior),
-        reference={name: getattr(prior, name) for name in FIGURES},
+        reference={name: getattr(prior, name) for name in FIGURES if name != "width"} | width,
         breaks=prior.breakage_per_minute * weight,
         break_minutes=max(weight, 1.0),
         source=prior.source,
@@ -143,7 +164,7 @@ def _law_of_prior(prior: LifePrior) -> Law:
 
 def _general_law(material: WorkMaterial, duty: Duty) -> Law:
     speed_exponent = 1 / material.taylor_n if material.taylor_n else GENERAL_EXPONENTS["surface_speed"]
-    exponents = [speed_exponent, GENERAL_EXPONENTS["feed"], GENERAL_EXPONENTS["depth"]]
+    exponents = [speed_exponent, *(GENERAL_EXPONENTS[name] for name in FIGURES[1:])]
     return Law(
         mean=np.array([math.log(GENERAL_MINUTES), *(-exponent for exponent in exponents), math.log(GENERAL_SHAPE)]),
         covariance=starting_covariance(None),
@@ -161,7 +182,7 @@ def written(law: Law, seen: Mapping[int, float] | None = None) -> tuple[dict[str
     """
     parameters: dict[str, Any] = {name: float(value) for name, value in zip(NAMES, law.mean, strict=True)}
     parameters["reference"] = dict(law.reference)
-    parameters["breakage"] = {"breaks": law.breaks, "minutes": law.break_minutes}
+    parameters["breakage"] = {"breaks": law.breaks, "minutes": law.break_minutes, "entries": law.break_entries}
     parameters["seen"] = {str(edge): exposure for edge, exposure in (seen or {}).items()}
     return parameters, [[float(value) for value in row] for row in law.covariance]
 
@@ -169,19 +190,37 @@ def written(law: Law, seen: Mapping[int, float] | None = None) -> tuple[dict[str
 def law_of(model: LifeModel) -> Law:
     """What a life model has kept, read back."""
     kept = model.parameters
+    mean, covariance = _with_width([kept.get(name) for name in NAMES], np.array(model.covariance))
     return Law(
-        mean=np.array([kept[name] for name in NAMES]),
-        covariance=np.array(model.covariance),
+        mean=mean,
+        covariance=covariance,
         reference=kept["reference"],
         breaks=kept["breakage"]["breaks"],
         break_minutes=kept["breakage"]["minutes"],
         source=model.prior_source,
+        break_entries=kept["breakage"].get("entries", 0.0),
     )
+
+
+def _with_width(values: list[float | None], covariance: Floats) -> tuple[Floats, Floats]:
+    """Of a model kept before widths counted, the exponent of width is as at the start."""
+    if values[WIDTH] is not None:
+        return np.array(values, dtype=np.float64), covariance
+    values[WIDTH] = -GENERAL_EXPONENTS["width"]
+    wider = np.insert(np.insert(covariance, WIDTH, 0.0, axis=0), WIDTH, 0.0, axis=1)
+    wider[WIDTH, WIDTH] = GENERAL_EXPONENT_SPREAD**2
+    return np.array(values, dtype=np.float64), wider
 
 
 def duty_of(operation: Operation) -> Duty:
     """The figures of an operation's duty."""
-    return Duty(operation.surface_speed, operation.feed, operation.depth)
+    entries = entries_per_minute(operation.entries_per_part, operation.minutes_per_part)
+    return Duty(operation.surface_speed, operation.feed, operation.depth, operation.width, entries)
+
+
+def entries_per_minute(entries_per_part: int | None, minutes_per_part: float | None) -> float | None:
+    """Times that an edge enters the metal in each minute in cut; None where breakage goes by minutes."""
+    return entries_per_part / minutes_per_part if entries_per_part and minutes_per_part else None
 
 
 def beliefs(laws: Sequence[Law], duties: Sequence[Duty], *, smooth: bool = False) -> Belief:
@@ -191,5 +230,5 @@ def beliefs(laws: Sequence[Law], duties: Sequence[Duty], *, smooth: bool = False
     duty = np.array([law.covariates(one) for law, one in zip(laws, duties, strict=True)])
     numbers = project(means[:, :-1], means[:, -1], covariances, duty)
     breaks = np.array([law.breaks for law in laws])
-    watched = np.array([max(law.break_minutes, 1.0) for law in laws])
+    watched = np.array([law.watched_minutes(one) for law, one in zip(laws, duties, strict=True)])
     return belief(*numbers, breaks=breaks, break_minutes=watched, nodes=(25, 13) if smooth else (9, 5))

@@ -74,6 +74,12 @@ class LifeModel(models.Model):
     prior_source = models.CharField(max_length=160, default="assumed")
     parameters = models.JSONField(default=dict, help_text="names to values, with the reference duty")
     covariance = models.JSONField(default=list, help_text="rows, in the order of the parameters' names")
+    drift = models.JSONField(
+        default=dict, blank=True, help_text="evidence that lives fall or rise, as the last refit found it; empty: none"
+    )
+    wear = models.JSONField(
+        default=dict, blank=True, help_text="how the wear land grows here, learnt from inspections; empty: as assumed"
+    )
     ended = models.PositiveIntegerField(default=0)
     broken = models.PositiveIntegerField(default=0)
     censored = models.PositiveIntegerField(default=0)
@@ -114,6 +120,9 @@ class Forecast(models.Model):
     advice = models.CharField(max_length=200, blank=True)
     batch_parts_left = models.PositiveIntegerField(null=True)
     chance_of_batch = models.FloatField(null=True)
+    wear_readings = models.PositiveSmallIntegerField(
+        default=0, db_default=0, help_text="wear land readings that the forecast takes into account"
+    )
     evidence = models.CharField(max_length=200, blank=True)
     trouble = models.CharField(max_length=200, blank=True, help_text="why there is no forecast, in words")
     computed_at = models.DateTimeField(null=True)
@@ -123,6 +132,10 @@ class Forecast(models.Model):
 
     def __str__(self) -> str:
         return f"Forecast of {self.edge}"
+
+
+# Percentiles of the minutes left that are kept of a forecast, to judge it by.
+KEPT_PERCENT = tuple(range(5, 100, 5))
 
 
 class ForecastScore(models.Model):
@@ -137,12 +150,22 @@ class ForecastScore(models.Model):
     minutes_left_10 = models.FloatField()
     minutes_left_50 = models.FloatField()
     minutes_left_90 = models.FloatField()
+    quantiles = models.JSONField(
+        default=list, blank=True, help_text="minutes left at 5, 10 … 95 %; empty where they were not kept"
+    )
+    fixed_count_left = models.FloatField(null=True, help_text="what the shop's fixed count said, minutes")
+    mean_life_left = models.FloatField(null=True, help_text="what the mean of the ended lives said, minutes")
+    last_life_left = models.FloatField(null=True, help_text="what the last ended life said, minutes")
     scored_at = models.DateTimeField(null=True)
     minutes_really_left = models.FloatField(null=True)
     censored = models.BooleanField(null=True)
     pinball_10 = models.FloatField(null=True)
     pinball_50 = models.FloatField(null=True)
     pinball_90 = models.FloatField(null=True)
+    crps = models.FloatField(null=True, help_text="minutes; of an edge taken off, over the minutes it was watched")
+    fixed_count_crps = models.FloatField(null=True)
+    mean_life_crps = models.FloatField(null=True)
+    last_life_crps = models.FloatField(null=True)
     covered = models.BooleanField(null=True, help_text="the end fell between the 10 and the 90 % value")
     position = models.FloatField(null=True, help_text="share of the forecast that lay before what came")
 

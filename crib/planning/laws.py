@@ -60,7 +60,7 @@ def laws_of(operations: Collection[Operation]) -> dict[int, OperationLaw]:
             scale=float(np.exp(np.clip(scale[row], -7, 14))),
             shape_spread=float(np.sqrt(shape_variance[row])),
             scale_spread=float(np.sqrt(scale_variance[row])),
-            breakage=law.breaks / max(law.break_minutes, 1.0),
+            breakage=law.breaks / law.watched_minutes(duty_of(one)),
             change_at=_change_at(float(change[row]), one),
             evidence=_evidence(models.get(keys[one.pk]), law),
         )

@@ -85,6 +85,10 @@ class Flag(models.Model):
     class Kind(models.TextChoices):
         WILL_RUN_SHORT = "will_run_short", "Will run short"
         BELOW_REORDER_POINT = "below_reorder_point", "Below the reorder point"
+        LIVES_FALL = "lives_fall", "Lives are falling"
+
+    # What an order mends, or makes quiet.
+    OF_STOCK = (Kind.WILL_RUN_SHORT, Kind.BELOW_REORDER_POINT)
 
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="flags")
     kind = models.CharField(max_length=24, choices=Kind.choices)

@@ -16,6 +16,7 @@ from crib.stock.models import Condition, Item, Move, Place
 LARGEST_QUANTITY = 100_000
 LONGEST_KEY = 120
 LONGEST_NOTE = 200
+LONGEST_LOT = 40
 # Clocks of tablets and machines run a little ahead.
 CLOCK_SLACK = timedelta(minutes=5)
 
@@ -39,6 +40,7 @@ class MoveDraft:
     job: Job | None = None
     at: datetime | None = None
     note: str = ""
+    lot: str = ""
     who: Person | None = None
     reverses: Move | None = None
     document: str = ""
@@ -69,6 +71,7 @@ def check_draft(draft: MoveDraft) -> None:
         raise BadInput("key", f"Each move needs a key of 1 to {LONGEST_KEY} characters.")
     if len(draft.note) > LONGEST_NOTE:
         raise BadInput("note", f"A note has at most {LONGEST_NOTE} characters.")
+    clean_lot(draft.lot)
     if draft.at is not None and draft.at > clock.now() + CLOCK_SLACK:
         raise BadInput("at", "This time lies in the future. Use the time at which it happened.")
     if draft.from_place.pk == draft.to_place.pk and draft.condition == draft.arrives_as:
@@ -76,6 +79,14 @@ def check_draft(draft: MoveDraft) -> None:
     if draft.reverses is None:
         _check_way(draft)
     _check_item(draft)
+
+
+def clean_lot(lot: str) -> str:
+    """A maker's lot as it is kept; whatever else a scanner sends is refused."""
+    lot = lot.strip()
+    if len(lot) > LONGEST_LOT or not lot.isprintable():
+        raise BadInput("lot", f"A lot has at most {LONGEST_LOT} letters and figures. Read it from the maker's box.")
+    return lot
 
 
 def is_whole(value: object) -> bool:

@@ -35,7 +35,7 @@ TRIES = 4
 
 _WRITE_LINE = """
 INSERT INTO crib_move (design_id, item_id, condition, becomes, quantity, from_place_id, to_place_id, who_id, at, why,
-note, job_id, key, reverses_id, document) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
+note, job_id, key, reverses_id, document, lot) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
 ON CONFLICT (key) DO NOTHING RETURNING id
 """
 _TAKE_LOOSE = """
@@ -161,6 +161,7 @@ def _line(draft: MoveDraft, who: Person) -> Move:
         key=draft.key,
         reverses=draft.reverses,
         document=draft.document,
+        lot=draft.lot,
     )
 
 
@@ -169,14 +170,14 @@ def _writing(move: Move) -> Statement:
     return _WRITE_LINE, (
         move.design_id, move.item_id, str(move.condition), str(move.becomes), move.quantity, move.from_place_id,
         move.to_place_id, move.who_id, connection.ops.adapt_datetimefield_value(move.at), str(move.why), move.note,
-        move.job_id, move.key, move.reverses_id, move.document,
+        move.job_id, move.key, move.reverses_id, move.document, move.lot,
     )  # fmt: skip
 
 
 def new_items(draft: MoveDraft, *, at: datetime) -> list[Item]:
     """One item for each piece that comes in from outside for the first time."""
     return [
-        Item(design=draft.design, condition=draft.arrives_as, place=draft.to_place, since=at)
+        Item(design=draft.design, condition=draft.arrives_as, place=draft.to_place, since=at, lot=draft.lot)
         for _ in range(draft.quantity)
     ]
 

@@ -146,6 +146,7 @@ class Move(models.Model):
     at = models.DateTimeField(default=timezone.now)
     why = models.CharField(max_length=14, choices=Why.choices)
     note = models.CharField(max_length=200, blank=True)
+    lot = models.CharField(max_length=40, blank=True, default="", db_default="", help_text="maker's lot, as received")
     job = models.ForeignKey(Job, null=True, blank=True, on_delete=models.PROTECT, related_name="moves")
     key = models.CharField(
         max_length=120, unique=True, help_text="from the client: the same scan sent twice counts once"

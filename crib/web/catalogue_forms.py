@@ -113,6 +113,13 @@ class MachineForm(Entry):
     )
     efficiency = forms.FloatField(min_value=0, max_value=1, initial=0.8)
     hourly_rate = forms.DecimalField(max_digits=10, decimal_places=2, min_value=Decimal(0), initial=0)
+    stop_minutes = QuantityField(
+        unit="min",
+        required=False,
+        initial=1.0,
+        label="What a stop costs",
+        help_text="Before anything is changed and after: braking, opening, closing, warming up. Empty: 1 minute.",
+    )
     feed = forms.ChoiceField(choices=Machine.Feed.choices, initial=Machine.Feed.NONE, label="Data from the machine")
     shifts = forms.CharField(
         required=False,
@@ -124,6 +131,10 @@ class MachineForm(Entry):
     def clean_power_curve(self) -> list[list[float]]:
         curve: list[list[float]] = _read(read_curve, self.cleaned_data["power_curve"])
         return curve
+
+    def clean_stop_minutes(self) -> float:
+        given: float | None = self.cleaned_data["stop_minutes"]
+        return 1.0 if given is None else given
 
     def clean_shifts(self) -> list[ShiftTimes]:
         return [ShiftTimes(*one) for one in _read(read_shifts, self.cleaned_data["shifts"])]

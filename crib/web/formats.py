@@ -47,6 +47,11 @@ def amount(value: float | Decimal | None, unit: str, system: str) -> str:
     return text.replace(" ", "\u00a0").replace("-", "−") + per
 
 
+def in_units(value: float, unit: str, system: str) -> float:
+    """A value kept in `unit` as the figure that a person of `system` reads, for the axis of a chart."""
+    return float(ureg.Quantity(value, unit_named(unit)).m_as(unit_named(unit_for(unit, system))))
+
+
 def _apart(unit: str) -> tuple[str, str]:
     """The physical unit, and the turn or tooth that it is for; `calc` knows lengths for each as lengths."""
     listed, _, per = unit.partition("/")
@@ -69,6 +74,18 @@ def parts(value: float | None) -> str:
     return f"{math.floor(value):,}".replace(",", _THIN).replace("-", "−")
 
 
+def parts_said(value: int | None) -> str:
+    """A count of parts with its word."""
+    return f"{parts(value)} part{'' if value == 1 else 's'}"
+
+
+def mean_parts(value: float | None) -> str:
+    """Parts in the mean: below ten to the tenth, since half a part then matters, else the nearest whole number."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return f"{value:.1f}" if value < 9.95 else parts(round(value))
+
+
 def share(value: float | None) -> str:
     """A share of one as whole percent; the far ends are never rounded into certainty."""
     if value is None or not math.isfinite(value):
@@ -78,7 +95,7 @@ def share(value: float | None) -> str:
         return "under 1\u00a0%"
     if 99.5 < percent < 100:
         return "over 99\u00a0%"
-    return f"{percent:.0f}\u00a0%"
+    return f"{percent:.0f}\u00a0%".replace("-0\u00a0", "0\u00a0").replace("-", "−")
 
 
 def money(value: Decimal | float | None, currency: str) -> str:
@@ -102,6 +119,12 @@ def clock_time(moment: datetime | None) -> str:
     if days == -1:
         return f"yesterday {local:%H:%M}"
     return f"{local:%a} {day(local.date())} {local:%H:%M}"
+
+
+def hours(starts: datetime, ends: datetime) -> str:
+    """From one moment to another, the day said once where it is one day."""
+    same = timezone.localtime(starts).date() == timezone.localtime(ends).date()
+    return f"{clock_time(starts)} to {f'{timezone.localtime(ends):%H:%M}' if same else clock_time(ends)}"
 
 
 def day(when: date | datetime | None) -> str:

@@ -123,6 +123,9 @@ def test_machines_materials_suppliers_and_jobs_are_made_and_retired(shop: Shop) 
         assert found.data["retired_at"]
     assert client.patch(f"{BASE}/materials/Alloy 718/", {"mc": 1.0}, format="json").status_code == 400
     assert client.patch(f"{BASE}/machines/LT-1/", {"efficiency": 0}, format="json").status_code == 400
+    assert client.patch(f"{BASE}/machines/LT-1/", {"stop_minutes": "90 s"}, format="json").data["stop_minutes"] == 1.5
+    refused = client.patch(f"{BASE}/machines/LT-1/", {"stop_minutes": -1}, format="json")
+    assert "A stop costs no less than no time" in str(refused.data)
     assert client.patch(f"{BASE}/jobs/J-7/", {"quantity": 0}, format="json").status_code == 400
 
 

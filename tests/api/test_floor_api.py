@@ -176,6 +176,10 @@ def test_an_operation_takes_units_and_knows_its_minutes(shop: Shop) -> None:
     path = f"operations/{made.data['id']}/"
     changed = api(shop.engineer).patch(f"{BASE}/{path}", {"minutes_per_part": 4}, format="json")
     assert (changed.data["minutes_per_part"], changed.data["minutes_source"]) == (4.0, "typed")
+    worn = {"wear_limit_mm": "0.01 in", "entries_per_part": 12}
+    changed = api(shop.engineer).patch(f"{BASE}/{path}", worn, format="json")
+    assert changed.data["entries_per_part"] == 12
+    assert changed.data["wear_limit_mm"] == pytest.approx(0.254)
     assert post(shop.engineer, f"{path}minutes/", {"source": "computed"}).data["minutes_source"] == "computed"
     assert post(shop.engineer, f"{path}minutes/", {"source": "learnt"}).data["type"] == PROBLEM + "minutes-not-known"
     assert post(shop.engineer, "operations/", operation_body(shop)).status_code == 409
@@ -195,6 +199,8 @@ def test_an_operation_takes_units_and_knows_its_minutes(shop: Shop) -> None:
         ({"number": 0}, "number"),
         ({"accepted_risk": 2}, "accepted_risk"),
         ({"passes": 0}, "passes"),
+        ({"entries_per_part": 0}, "entries_per_part"),
+        ({"wear_limit_mm": "0.2 in"}, "wear_limit_mm"),
     ],
 )
 def test_an_unsound_operation_names_the_field(shop: Shop, changes: dict[str, Any], field: str) -> None:

@@ -79,3 +79,15 @@ def test_a_run_may_name_its_operation_by_its_own_number(shop: Shop, setter: Clie
     answer = setter.post("/api/v1/runs/", json.dumps(body), "application/json")
     assert answer.status_code == 201, answer.json()
     assert answer.json()["operation"] == "J-1001/20"
+
+
+def test_an_odd_wear_land_is_kept_when_somebody_looked_twice(shop: Shop, setter: Client) -> None:
+    body = {"edge": shop.edge.pk, "wear_land_mm": 0.2}
+    assert send(setter, body).json()["looked_twice"] is False
+    refused = send(setter, body | {"wear_land_mm": 0.01})
+    assert refused.status_code == 400
+    assert refused.json()["type"].endswith("odd-reading")
+    assert "Look twice" in refused.json()["errors"]["wear_land_mm"][0]
+    kept = send(setter, body | {"wear_land_mm": 0.01, "looked_twice": True})
+    assert kept.status_code == 201, kept.json()
+    assert kept.json()["looked_twice"] is True

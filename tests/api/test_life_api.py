@@ -27,11 +27,16 @@ def test_life_models_say_what_was_learnt_and_from_what(learnt: Shop) -> None:
     answer = api(learnt.planner).get(f"{BASE}/life-models/", {"design": "CT-45-12"})
     (model,) = answer.data["results"]
     assert (model["standing"], model["ended"], model["broken"], model["censored"]) == ("fitted", 10, 1, 1)
-    assert model["reference"] == {"surface_speed": 60.0, "feed": 0.05, "depth": 1.0}
+    assert model["reference"] == {"surface_speed": 60.0, "feed": 0.05, "depth": 1.0, "width": 1.0}
     assert {"ln_scale", "speed", "ln_shape", "breaks_per_minute"} <= set(model["parameters"])
     assert "seen" not in model["parameters"]
     detail = api(learnt.planner).get(f"{BASE}/life-models/{model['id']}/")
-    assert len(detail.data["covariance"]) == 5
+    assert len(detail.data["covariance"]) == 6
+    pooled = detail.data["pooled"]
+    assert pooled["own"] + pooled["relatives"] + pooled["start"] == pytest.approx(1.0, abs=1e-3)
+    assert pooled["own"] > 0.9
+    assert pooled["family"] == {"groups": 0, "worn": 0}
+    assert "before" not in pooled
 
 
 def test_forecasts_give_minutes_and_parts_at_10_50_90(learnt: Shop) -> None:
@@ -66,6 +71,37 @@ def test_scores_tell_how_kept_forecasts_held(shop: Shop) -> None:
     services.score_ended()
     (score,) = api(shop.setter).get(f"{BASE}/scores/").data["results"]
     assert (score["minutes_really_left"], score["censored"]) == (0, False)
+
+
+def test_scores_keep_the_whole_forecast_and_what_rivals_said(learnt: Shop) -> None:
+    learnt.log_run(parts=1)
+    services.refresh_all_due()
+    edge = learnt.edge
+    floor.end_edge(edge=edge, outcome="worn", who=learnt.setter)
+    services.score_ended()
+    (score,) = api(learnt.setter).get(f"{BASE}/scores/", {"edge": edge.pk}).data["results"]
+    assert len(score["quantiles"]) == 19
+    assert score["quantiles"] == sorted(score["quantiles"])
+    # Nothing was left: the rival was off by all that it had said.
+    assert score["mean_life_crps"] == pytest.approx(score["mean_life_left"])
+    assert 0 < score["crps"] < score["mean_life_crps"]
+    assert score["fixed_count_left"] is score["fixed_count_crps"] is None
+
+
+def test_the_record_of_the_forecasts_is_told_to_programs(learnt: Shop) -> None:
+    empty = api(learnt.planner).get(f"{BASE}/scores/summary/").data
+    assert (empty["overall"]["forecasts"], empty["overall"]["verdict"], empty["groups"]) == (0, "none", [])
+    learnt.log_run(parts=1)
+    services.refresh_all_due()
+    edge = learnt.edge
+    floor.end_edge(edge=edge, outcome="worn", who=learnt.setter)
+    services.score_ended()
+    told = api(learnt.planner).get(f"{BASE}/scores/summary/").data
+    assert told["overall"]["forecasts"] == told["groups"][0]["forecasts"] == told["months"][0]["forecasts"] == 1
+    assert told["groups"][0]["of"] == str(edge.forecast.model_id)
+    assert [one["rival"] for one in told["overall"]["against"]] == ["fixed_count", "mean_life", "last_life"]
+    assert told["points"][0]["of"] == "0"
+    assert APIClient().get(f"{BASE}/scores/summary/").status_code == 401
 
 
 def test_a_refit_is_asked_for_with_the_right_and_refused_without(learnt: Shop) -> None:

@@ -2,11 +2,13 @@
 
 from datetime import time
 from decimal import Decimal
+from io import BytesIO
 from typing import Any
 
 import pytest
 
 from crib.catalogue import services
+from crib.catalogue.models import Machine
 from crib.catalogue.reading import read_money, read_number, read_prices, read_shifts, read_whole, read_yes
 from crib.core.errors import BadInput
 from tests.shop import Shop
@@ -57,6 +59,9 @@ def test_an_unsound_material(shop: Shop, fields: dict[str, Any], field: str) -> 
         ({"efficiency": 0.0}, "efficiency"),
         ({"efficiency": 1.1}, "efficiency"),
         ({"hourly_rate": Decimal(-1)}, "hourly_rate"),
+        ({"stop_minutes": -1.0}, "stop_minutes"),
+        ({"stop_minutes": 1441.0}, "stop_minutes"),
+        ({"stop_minutes": float("nan")}, "stop_minutes"),
         ({"max_power_kw": 0.0}, "max_power_kw"),
     ],
 )
@@ -123,3 +128,11 @@ def test_what_people_write_is_read() -> None:
 def test_what_cannot_be_read_is_refused(read: Any, text: str) -> None:
     with pytest.raises(BadInput):
         read(text)
+
+
+def test_a_file_says_what_a_stop_of_a_machine_costs(shop: Shop) -> None:
+    rows = "record,code,name,stop_minutes\nmachine,M-1,Mill,90 s\nmachine,M-2,Mill,-1\nmachine,M-3,Mill,\n"
+    report = services.import_catalogue(file=BytesIO(rows.encode()), who=shop.lead)
+    assert [(row.line, row.column) for row in report.refused] == [(3, "stop_minutes")]
+    assert Machine.objects.get(code="M-1").stop_minutes == pytest.approx(1.5)
+    assert Machine.objects.get(code="M-3").stop_minutes == 1.0

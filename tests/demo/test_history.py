@@ -15,9 +15,10 @@ from crib.management.demo.calendar import month_after
 from crib.management.demo.history import draw_past
 from crib.management.demo.laws import Duty, Fate, WearFigures, draw_fate, typical_life, wear_land
 from crib.management.demo.loading import needs_until_next_month
+from crib.management.demo.lots import BadLot, Boxes
 from crib.management.demo.past import Past
 from crib.management.demo.scenario import Law, Scenario, ScenarioError, _rows, folder, read_scenario
-from crib.management.demo.supplies import draw_supplies
+from crib.management.demo.supplies import Delivery, draw_supplies
 from crib.people.roles import ROLES
 
 # A working day, a Sunday night, the last day of a year, and a leap day.
@@ -132,6 +133,18 @@ def test_only_the_chosen_designs_stand_below_what_is_planned(scenario: Scenario)
         left[draw.design] -= draw.quantity
     spread = scenario.story["spread_of_stock"]
     assert {code for code in needs if left[code] < needs[code]} == set(spread["short"]) | set(spread["on_its_way"])
+
+
+def test_a_tool_is_of_the_lot_that_came_last_and_the_bad_one_from_its_day_on() -> None:
+    def day(number: int) -> datetime:
+        return MOMENTS[0] + timedelta(days=number)
+
+    deliveries = [Delivery(day(one), design, 9, "X") for one, design in ((0, "A"), (1, "B"), (5, "A"), (9, "A"))]
+    boxes = Boxes(deliveries, BadLot("A", day(7), 0.5))
+    assert [boxes.lot_of("A", day(one)) for one in (-1, 0, 6, 7, 30)] == ["", "2000", "2000", "2002", "2002"]
+    assert [boxes.lot_of("B", day(one)) for one in (0, 1, 30)] == ["", "2001", "2001"]
+    assert boxes.lot_of("C", day(3)) == ""
+    assert [boxes.bad.factor_for(*asked) for asked in (("A", day(7)), ("A", day(6)), ("B", day(8)))] == [0.5, 1.0, 1.0]
 
 
 LAW = Law("X", "", 100.0, 80.0, 0.1, 2.0, 4.0, 1.0, 0.5, 3.0, 1.0)

@@ -10,6 +10,7 @@ import pytest
 from crib.core import clock
 from crib.core.errors import BadInput
 from crib.floor import errors, services
+from crib.floor.errors import OddReading
 from crib.floor.models import Edge, Inspection
 from crib.stock.models import Condition, Item
 from tests.shop import Shop, assert_ledger_balances
@@ -146,3 +147,73 @@ def test_a_fresh_edge_has_no_wear_to_see(shop: Shop) -> None:
     shop.load_tool()
     with pytest.raises(BadInput, match="not been in use"):
         services.record_inspection(edge=Edge.objects.get(number=2), wear_land_mm=0.1, who=shop.setter)
+
+
+@pytest.fixture
+def worked(shop: Shop) -> Edge:
+    """An edge of 40 minutes whose wear land was 0.10 mm at 20."""
+    shop.log_run(parts=20, long=60.0)
+    services.record_inspection(edge=shop.edge, wear_land_mm=0.1, who=shop.setter, at_minutes=20.0)
+    return shop.edge
+
+
+@pytest.mark.parametrize(
+    ("land", "at", "odd"),
+    [
+        (0.01, 40.0, "wear never falls"),
+        (0.19, 10.0, "wear never falls"),
+        (1.4, 21.0, "no edge wears so fast"),
+        (1.2, 40.0, None),
+        (0.02, 40.0, None),
+        (0.5, 21.0, "no edge wears so fast"),
+        (0.17, 20.0, None),
+        (0.19, 20.0, "no edge wears so fast"),
+    ],
+)
+def test_an_odd_wear_land_is_refused_until_somebody_looks_twice(
+    shop: Shop, worked: Edge, land: float, at: float, odd: str | None
+) -> None:
+    given: dict[str, Any] = {"edge": worked, "wear_land_mm": land, "who": shop.setter, "at_minutes": at}
+    if odd is None:
+        assert not services.record_inspection(**given, looked_twice=True).looked_twice
+        return
+    with pytest.raises(OddReading, match=odd) as refused:
+        services.record_inspection(**given)
+    assert "Look twice" in refused.value.sentence
+    assert refused.value.field == "wear_land_mm"
+    assert worked.inspections.count() == 1
+    assert services.record_inspection(**given, looked_twice=True).looked_twice
+    assert worked.inspections.count() == 2
+
+
+def test_a_better_gauge_questions_smaller_falls(shop: Shop, worked: Edge) -> None:
+    given: dict[str, Any] = {"edge": worked, "wear_land_mm": 0.05, "who": shop.setter}
+    with pytest.raises(OddReading):
+        services.record_inspection(**given, gauge_mm=0.005)
+    assert not services.record_inspection(**given).looked_twice
+
+
+def test_a_wear_land_beyond_the_tip_is_questioned(shop: Shop, worked: Edge) -> None:
+    shop.chamfer_tip.diameter_mm = 3.0
+    shop.chamfer_tip.save()
+    given: dict[str, Any] = {"edge": worked, "wear_land_mm": 1.6, "who": shop.setter}
+    with pytest.raises(OddReading, match="half of the tip's diameter"):
+        services.record_inspection(**given)
+    shop.chamfer_tip.diameter_mm = None
+    shop.chamfer_tip.save()
+    with pytest.raises(OddReading, match="is common"):
+        services.record_inspection(**given | {"wear_land_mm": 3.2})
+
+
+def test_the_wear_land_at_the_end_is_questioned_by_those_before_it(shop: Shop, worked: Edge) -> None:
+    with pytest.raises(OddReading, match="wear never falls"):
+        services.end_edge(edge=worked, outcome="worn", wear_land_mm=0.0, who=shop.setter)
+    assert Edge.objects.get(pk=worked.pk).state == Edge.State.IN_USE
+    services.end_edge(edge=worked, outcome="worn", wear_land_mm=0.0, who=shop.setter, looked_twice=True)
+    kept = worked.inspections.get(looked_twice=True)
+    assert (kept.at_minutes, kept.wear_land_mm, kept.seen_by) == (40.0, 0.0, shop.setter)
+
+
+def test_a_sound_wear_land_at_the_end_is_no_inspection(shop: Shop, worked: Edge) -> None:
+    services.end_edge(edge=worked, outcome="worn", wear_land_mm=0.3, who=shop.setter, looked_twice=True)
+    assert worked.inspections.count() == 1

@@ -160,6 +160,11 @@ def test_a_changed_duty_is_news_for_the_edges_at_work(shop: Shop) -> None:
         ({"cost_of_lost_part": Decimal(-1)}, "cost_of_lost_part", "below zero"),
         ({"change_minutes": -1.0}, "change_minutes", "0 to a day"),
         ({"fixed_count": 0}, "fixed_count", "1 or more"),
+        ({"entries_per_part": 0}, "entries_per_part", "leave them empty when breakage goes by minutes"),
+        ({"entries_per_part": 2_000_000}, "entries_per_part", "from 1 to 1,000,000"),
+        ({"wear_limit_mm": 0.0}, "wear_limit_mm", "above 0, up to 2 mm"),
+        ({"wear_limit_mm": 3.0}, "wear_limit_mm", "such as 0.3 mm"),
+        ({"wear_limit_mm": float("nan")}, "wear_limit_mm", "such as 0.3 mm"),
     ],
 )
 def test_an_absurd_duty_is_refused(shop: Shop, changes: dict[str, Any], field: str, words: str) -> None:

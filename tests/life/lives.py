@@ -59,3 +59,20 @@ def add_edges(
 
 
 WORN = [Past(minutes, "worn") for minutes in (38, 44, 51, 40, 62, 47, 55, 35, 49, 58)]
+
+
+def add_in_order(shop: Shop, pasts: Iterable[Past], *, from_days_ago: float = 60.0, **edge_fields: Any) -> list[Edge]:
+    """As `add_edges`, put in one after the other, a day apart, the first so many days ago."""
+    made = add_edges(shop, pasts, **edge_fields)
+    first = clock.now() - timedelta(days=from_days_ago)
+    for number, edge in enumerate(made):
+        Edge.objects.filter(pk=edge.pk).update(put_in_at=first + timedelta(days=number))
+    return made
+
+
+def fallen(good: int = 16, bad: int = 10) -> list[Past]:
+    """Lives about a middle of 49 minutes, then about half of it."""
+    minutes = [38, 44, 51, 40, 62, 47, 55, 35, 49, 58]
+    return [Past(minutes[number % 10], "worn") for number in range(good)] + [
+        Past(0.5 * minutes[number % 10], "worn") for number in range(bad)
+    ]

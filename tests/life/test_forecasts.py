@@ -22,6 +22,7 @@ from crib.floor.models import Edge, Operation
 from crib.life import services
 from crib.life.calendar import moment_after
 from crib.life.changing import change_points, costs_of
+from crib.life.exposure import LONGEST_MINUTES
 from crib.life.laws import beliefs, duty_of, law_of
 from crib.life.models import Forecast, ForecastScore, LifeModel, LifePrior
 from crib.life.services import forecasting
@@ -271,7 +272,7 @@ def test_absurd_minutes_still_fit_the_columns(shop: Shop) -> None:
     )
     services.refresh_all_due()
     forecast = forecast_of(edge)
-    assert 0 <= forecast.minutes_left_10 <= forecast.minutes_left_90 <= forecasting.LONGEST_MINUTES
+    assert 0 <= forecast.minutes_left_10 <= forecast.minutes_left_90 <= LONGEST_MINUTES
     assert forecast.parts_left_90 <= forecasting.MOST_PARTS
 
 

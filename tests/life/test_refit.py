@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from django.core.management import call_command
 
+from calc.life.centring import centred
 from calc.life.fitting import fit, lives
 from calc.life.likelihood import Prior
 from crib.life import services
@@ -44,10 +45,11 @@ def test_a_group_learns_what_a_fit_of_its_own_edges_says(shop: Shop) -> None:
     assert (model.prior, model.prior_source, model.version) == (prior, "the shop's own trials", 1)
     law = law_of(model)
     minutes = [past.minutes for past in WORN] + [30, 20, 12]
-    duty = np.column_stack([np.ones(13), np.zeros((13, 3))])
-    start = np.array([[math.log(40), -4.0, -1.0, -0.3, math.log(2.5)]])
-    spread = np.array([0.5, 0.4, 0.4, 0.4, 0.3])
-    alone = fit(lives([0] * 13, [True] * 10 + [False] * 3, minutes, duty), Prior(start, np.diag(1 / spread**2)[None]))
+    duty = np.column_stack([np.ones(13), np.zeros((13, 4))])
+    start = np.array([[math.log(40), -4.0, -1.0, -0.3, -0.3, math.log(2.5)]])
+    spread = np.array([0.5, 0.4, 0.4, 0.4, 0.4, 0.3])
+    data, about = lives([0] * 13, [True] * 10 + [False] * 3, minutes, duty), Prior(start, np.diag(1 / spread**2)[None])
+    alone = centred(data, about, fit(data, about))
     assert law.mean == pytest.approx([*alone.coefficients[0], alone.log_shape[0]], abs=1e-6)
     assert law.covariance == pytest.approx(alone.covariance[0], rel=1e-6, abs=1e-9)
     assert law.breaks / law.break_minutes == pytest.approx(1 / (sum(minutes) + 1), rel=1e-6)
@@ -199,3 +201,22 @@ def test_a_refit_asked_for_is_done_by_the_next_sweep(shop: Shop) -> None:
     assert not services.refit_is_due()
     assert LifeModel.objects.count() == 1
     assert RefitMark.objects.get().refit_asked_by == shop.engineer
+
+
+def test_a_thread_that_finds_a_refit_under_way_begins_no_second(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    from crib.life.tasks import refresh_stale_forecasts
+
+    add_edges(shop, WORN)
+    begun = []
+    refit = services.refit_all
+
+    def woken_meanwhile() -> Any:
+        begun.append("refit")
+        refresh_stale_forecasts()
+        return refit()
+
+    monkeypatch.setattr(services, "refit_all", woken_meanwhile)
+    refresh_stale_forecasts()
+    assert begun == ["refit"]
+    assert LifeModel.objects.count() == 1
+    assert not services.refit_is_due()

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
-from calc.life.batch import believed_edges_to_stage, edges_to_stage
+from calc.life.batch import edges_to_stage
 from calc.life.predictive import belief
 from calc.life.replacement import change_age, change_parts
+from calc.life.staging import batch_edges_to_stage
 
 LAWS = [
     (2.5, 1000.0, 1.0, 5.0, 0.0),
@@ -86,6 +87,7 @@ def test_edges_for_a_batch_are_those_of_a_simulated_spindle(change_at: int | Non
     assert mean == pytest.approx(np.mean(needed), rel=0.01)
     assert np.mean(np.array(needed) <= ready) >= 0.945
     assert np.mean(np.array(needed) <= ready - 1) < 0.955
-    known = believed_edges_to_stage(used, batch, each, belief(np.log(scale), np.log(shape)), change_at)
+    ahead = np.inf if change_at is None else change_at - 3
+    known = batch_edges_to_stage(used, ahead, batch, each, belief(np.log(scale), np.log(shape)), change_at)
     assert known[0] == pytest.approx(mean)
     assert known[1] == ready

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,8 +15,10 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect, sync_playwright
+from pytest_django import DjangoDbBlocker
 
 from crib.people.models import Person
 from crib.people.roles import ROLES
@@ -38,6 +41,34 @@ SERIOUS = {"serious", "critical"}
 # something else beside the tests takes its time.
 PATIENCE_MS = 30_000
 expect.set_options(timeout=PATIENCE_MS)
+
+
+# A request that a browser gave up may still be at its end when the last test is over.
+SECONDS_OF_A_REQUEST = 30.0
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _last_requests_end(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """PostgreSQL drops no database while a thread of the live server reads it."""
+    yield
+    if connection.vendor != "postgresql":
+        return
+    until = time.monotonic() + SECONDS_OF_A_REQUEST
+    with django_db_blocker.unblock():
+        while _others_at_the_database() and time.monotonic() < until:
+            time.sleep(0.2)
+        left = _others_at_the_database()
+        connection.close()
+    assert not left, f"a request outlived its test: {left}"
+
+
+def _others_at_the_database() -> list[Any]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT state, query FROM pg_stat_activity WHERE datname = current_database()"
+            " AND backend_type = 'client backend' AND pid <> pg_backend_pid()"
+        )
+        return list(cursor.fetchall())
 
 
 @dataclass

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crib.web import charts
-from crib.web.charts import Mark, Point, Series, Shade
-from crib.web.charts.scale import Scale, day_ticks, tick_text, ticks
+from crib.web.charts import Mark, Point, Range, Series, Shade
+from crib.web.charts.scale import LogScale, Scale, day_ticks, log_ticks, tick_text, ticks
 from crib.web.charts.svg import CannotDraw, tag
 
 SVG = ET.Element
@@ -316,6 +316,13 @@ def test_lines_differ_by_more_than_colour() -> None:
     assert with_class(root, "mark-words")[0].get("text-anchor") == "end", "words at the edge turn inwards"
 
 
+def test_words_of_a_mark_keep_clear_of_the_next_line() -> None:
+    near = [Mark(50.0, "advised", "bad"), Mark(52.0, "today", "info")]
+    series = [Series("together", [0.0, 100.0], [1.0, 2.0])]
+    root = drawn(charts.lines(series, title="t", says="s", x_label="x", y_label="y", marks=near))
+    assert [one.get("text-anchor") for one in with_class(root, "mark-words")] == ["end", "start"]
+
+
 def shaded(*shades: Shade) -> ET.Element:
     return drawn(
         charts.lines(
@@ -388,3 +395,112 @@ def test_an_attribute_is_escaped_even_when_its_text_is_safe_markup() -> None:
     assert str(tag("g", class_=tag("b"))) == '<g class="&lt;b/&gt;"/>'
     assert str(tag("text", "5 < 6")) == "<text>5 &lt; 6</text>"
     assert str(tag("g", x=None)) == "<g/>"
+
+
+# ---- axes by ratios, histograms, points told apart -----------------------------------------------------
+
+
+def test_by_ratios_each_doubling_is_as_long_as_the_next() -> None:
+    scale = LogScale(10, 80, 0, 300)
+    assert [round(scale(value)) for value in (10, 20, 40, 80)] == [0, 100, 200, 300]
+    assert scale.clamp(1) == 0
+    assert LogScale(4, 4, 0, 100)(4) == 50
+
+
+@given(st.floats(1e-3, 1e6), st.floats(1.01, 1e5))
+def test_ticks_by_ratios_span_the_values_and_rise(low: float, ratio: float) -> None:
+    at = log_ticks(low, low * ratio)
+    assert at == sorted(set(at))
+    assert at[0] > 0
+    assert at[0] <= low * 1.0001
+    assert at[-1] >= low * ratio * 0.9999
+    assert 2 <= len(at) <= 16
+
+
+def a_log_chart(**more: object) -> str:
+    kept: dict[str, object] = {
+        "points": [
+            Point(60, 40),
+            Point(80, 22, look="broken"),
+            Point(70, 30, ended=False),
+            Point(66, 5, look="excused"),
+        ],
+        "lines": [Series("half outlast it", [50, 100], [80, 10]), Series("starting value", [50, 100], [60, 15])],
+        "ranges": [Range("eight in ten", [40, 0.0001], [160, 20])],
+        "shades": [Shade(50, 60, 1)],
+        "title": "Life over speed",
+        "says": "It falls",
+        "x_label": "m/min",
+        "y_label": "minutes",
+    }
+    return charts.log_scatter(**{**kept, **more})  # type: ignore[arg-type]  # the keywords vary by test
+
+
+def test_a_power_law_is_a_straight_line_and_each_look_has_its_shape() -> None:
+    root = drawn(a_log_chart(lines=[Series("law", [50, 70.71067811865476, 100], [80, 40, 20])], ranges=[]))
+    (line,) = (one for one in with_class(root, "line-1") if one.tag == "path")
+    (x0, y0), (x1, y1), (x2, y2) = (map(float, pair.split()) for pair in line.get("d", "")[1:].split("L"))
+    assert x1 - x0 == pytest.approx(x2 - x1, abs=0.11)
+    assert y1 - y0 == pytest.approx(y2 - y1, abs=0.11)
+    # One of each in the plot, one in the key.
+    for look in ("point-ended", "point-broken", "point-open", "point-excused"):
+        assert len(with_class(root, look)) == 2, look
+    assert with_class(root, "point-broken")[0].tag == "path"
+    assert len(with_class(root, "point-cross")) == 2
+
+
+def test_a_band_beyond_the_axes_is_cut_off_at_them() -> None:
+    root = drawn(a_log_chart())
+    (band,) = (one for one in with_class(root, "band-1") if one.tag == "path")
+    heights = [float(pair.split()[1]) for pair in re.findall(r"[ML]([^MLZ]+)", band.get("d", ""))]
+    assert min(heights) >= 44
+    assert max(heights) <= 274
+    assert len(with_class(root, "shade")) == 1
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"points": [Point(0, 10)]},
+        {"points": [Point(60, -1)]},
+        {"lines": [Series("law", [50, 0], [80, 20])], "ranges": []},
+        {"ranges": [Range("r", [1], [2, 3])]},
+        {"points": [Point(math.nan, 10)]},
+    ],
+)
+def test_what_has_no_place_on_axes_by_ratios_is_refused(more: dict[str, object]) -> None:
+    with pytest.raises(CannotDraw):
+        a_log_chart(**more)
+
+
+def test_by_ratios_too_nothing_to_draw_is_said() -> None:
+    assert "Nothing to draw yet" in a_log_chart(points=[], lines=[], ranges=[])
+    assert "Nothing to draw yet" in charts.share_bars(
+        ["a"], [None], title="T", says="S", x_label="x", y_label="y", right=0.1
+    )
+
+
+def test_a_histogram_has_a_bar_for_what_is_known_and_the_height_that_is_right() -> None:
+    root = drawn(
+        charts.share_bars(
+            ["low", "middle", HOSTILE], [0.1, 0.2, None], title="T", says="S", x_label="x", y_label="y", right=0.1
+        )
+    )
+    bars = [one for one in with_class(root, "bar") if one.get("height") != "12"]
+    assert len(bars) == 2
+    assert float(bars[1].get("height", 0)) == pytest.approx(2 * float(bars[0].get("height", 0)), abs=0.11)
+    assert len([one for one in with_class(root, "threshold") if one.tag == "line"]) == 2
+
+
+def test_a_long_key_goes_on_in_the_next_line() -> None:
+    root = drawn(
+        a_curve(
+            points=[Point(1, 1), Point(2, 1, ended=False), Point(3, 1, look="broken"), Point(4, 1, look="excused")],
+            also=[Series("as the edges fell away", [0, 5], [1, 1])],
+            point_words=("worn", "taken off before its end, or still in use"),
+        )
+    )
+    key = with_class(root, "key")
+    assert len({one.get("y") for one in key}) == 2
+    assert all(float(one.get("x", 0)) + 7 * len(one.text or "") <= 720 for one in key)
+    assert len([one for one in with_class(root, "line-2") if one.tag == "path"]) == 1

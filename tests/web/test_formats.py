@@ -55,6 +55,21 @@ def test_parts_are_whole_and_never_rounded_up(value: float | None, text: str) ->
 
 
 @pytest.mark.parametrize(
+    ("value", "text"), [(None, "– parts"), (0, "0 parts"), (1, "1 part"), (1200, "1\u202f200 parts")]
+)
+def test_a_count_of_parts_has_its_word(value: int | None, text: str) -> None:
+    assert formats.parts_said(value) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(None, "–"), (math.inf, "–"), (0.42, "0.4"), (9.94, "9.9"), (9.96, "10"), (10.6, "11"), (1234.5, "1\u202f234")],
+)
+def test_parts_in_the_mean_are_said_to_the_tenth_while_there_are_few(value: float | None, text: str) -> None:
+    assert formats.mean_parts(value) == text
+
+
+@pytest.mark.parametrize(
     ("value", "text"),
     [
         (None, "–"),

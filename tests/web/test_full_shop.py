@@ -53,8 +53,7 @@ def busy(people: dict[str, Person]) -> Callable[[str], dict[str, str]]:
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 1280)])
+@pytest.mark.parametrize(("width", "height", "scheme"), [(1280, 800, "light"), (800, 1280, "dark")])
 def test_pages_of_single_things_are_sound(
     busy: Callable[[str], dict[str, str]], open_page: OpenPage, width: int, height: int, scheme: Scheme
 ) -> None:

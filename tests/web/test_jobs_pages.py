@@ -66,6 +66,8 @@ def test_an_operation_is_added_in_any_unit(shop: Shop) -> None:
         ({"depth": "9"}, "deeper than CT-45-12 may cut"),
         ({"name": ""}, "required"),
         ({"accepted_risk": "2"}, "0.999"),
+        ({"entries_per_part": "0"}, "greater than or equal to 1"),
+        ({"wear_limit_mm": "5 mm"}, "up to 2 mm"),
     ],
 )
 def test_an_absurd_operation_is_refused_beside_its_field(shop: Shop, changes: dict[str, Any], words: str) -> None:
@@ -76,6 +78,22 @@ def test_an_absurd_operation_is_refused_beside_its_field(shop: Shop, changes: di
     if words != "12 kg":
         assert words in page
     assert not Operation.objects.exists()
+
+
+def test_how_an_edge_wears_and_breaks_is_kept_with_the_operation(shop: Shop) -> None:
+    send(shop.engineer, "add_operation", shop.job.pk, **operation_fields(shop, entries_per_part="8"))
+    operation = Operation.objects.get()
+    assert (operation.entries_per_part, operation.wear_limit_mm) == (8, 0.3)
+    page = text(see(shop.setter, "operation", operation.pk))
+    assert "<dt>Entries into the metal per part</dt><dd>8</dd>" in page
+    assert "<dt>Worn at a wear land of</dt><dd>0.3 mm</dd>" in page
+    fields = operation_fields(shop, wear_limit_mm="0.25 mm", entries_per_part="", minutes_per_part="")
+    send(shop.engineer, "change_operation", operation.pk, **fields)
+    operation.refresh_from_db()
+    assert (operation.entries_per_part, operation.wear_limit_mm) == (None, 0.25)
+    page = text(see(shop.setter, "operation", operation.pk))
+    assert "Not given: breakage goes by minutes" in page
+    assert "<dd>0.25 mm</dd>" in page
 
 
 def test_a_change_sent_back_untouched_in_inches_changes_nothing(shop: Shop) -> None:

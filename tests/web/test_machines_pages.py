@@ -34,6 +34,7 @@ def test_machines_show_their_pockets_with_edge_and_forecast(shop: Shop) -> None:
     Forecast.objects.create(
         edge=edge,
         life_used=0.9,
+        change_by_parts=1,
         parts_left_10=2,
         parts_left_50=6,
         parts_left_90=11,
@@ -44,11 +45,25 @@ def test_machines_show_their_pockets_with_edge_and_forecast(shop: Shop) -> None:
         assert words in page, words
 
 
-@pytest.mark.parametrize(("used", "words"), [(0.2, "Good"), (1.3, "Change now"), (-0.001, "Good")])
-def test_life_used_is_said_in_words(shop: Shop, used: float, words: str) -> None:
+@pytest.mark.parametrize(
+    ("used", "parts", "words"),
+    [
+        (0.2, 8, "Good"),
+        (1.3, 0, "Change now"),
+        (-0.001, 12, "Good"),
+        (0.8, 0, "Change now"),
+        (1.1, None, "Run to the end"),
+    ],
+)
+def test_life_used_is_said_in_words(shop: Shop, used: float, parts: int | None, words: str) -> None:
+    """As on the board: an edge with no whole part left is due however little of its life is used."""
     shop.load_tool()
-    Forecast.objects.create(edge=shop.edge, life_used=used)
-    assert words in text(see(shop.setter, "machine", shop.machine.pk))
+    Forecast.objects.create(
+        edge=shop.edge, life_used=used, change_by_parts=parts, change_by_at=clock.now() + timedelta(hours=1)
+    )
+    page = text(see(shop.setter, "machine", shop.machine.pk))
+    assert words in page
+    assert ("change by" in page) == (parts != 0)
 
 
 def test_an_edge_whose_forecast_failed_says_why(shop: Shop) -> None:

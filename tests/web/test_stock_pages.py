@@ -116,7 +116,7 @@ def test_receiving_counts_once_however_often_the_button_is_pressed(shop: Shop) -
     assert shop.chamfer_tip.code == "CT-45-12"
     for _ in range(2):
         assert client.post(url("receive"), form).status_code == 302
-    assert Move.objects.get().note == "lot L7"
+    assert (Move.objects.get().lot, Move.objects.get().note) == ("L7", "")
     assert_ledger_balances()
     wrong = client.post(url("receive"), form | {"key": "form:2", "design": "NOPE", "quantity": 0})
     assert wrong.status_code == 400
@@ -276,6 +276,13 @@ def test_materials_machines_suppliers_and_offers_have_their_forms(shop: Shop) ->
     assert client.post(url("new_machine"), machine).status_code == 302
     lathe = Machine.objects.get()
     assert lathe.shifts.count() == 6
+    assert lathe.stop_minutes == 1.0
+    longer = machine | {"stop_minutes": "90 s"}
+    assert client.post(url("machine_entry", lathe.pk), longer).status_code == 302
+    lathe.refresh_from_db()
+    assert lathe.stop_minutes == pytest.approx(1.5)
+    endless = client.post(url("machine_entry", lathe.pk), machine | {"stop_minutes": "-2"})
+    assert list(endless.context["form"].errors) == ["stop_minutes"]
     assert lathe.max_power_kw == pytest.approx(14.91, abs=0.01)
     bad = client.post(url("machine_entry", lathe.pk), machine | {"shifts": "whenever"})
     assert list(bad.context["form"].errors) == ["shifts"]

@@ -293,8 +293,7 @@ def test_without_scripts_the_form_is_sent_and_answered(open_page: OpenPage) -> N
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 1280)])
+@pytest.mark.parametrize(("width", "height", "scheme"), [(1280, 800, "light"), (800, 1280, "dark")])
 def test_answers_are_accessible_reachable_by_glove_and_never_scroll_sideways(
     open_page: OpenPage, width: int, height: int, scheme: Scheme
 ) -> None:

@@ -93,7 +93,8 @@ MATERIAL: dict[str, Reader] = {
 MACHINE: dict[str, Reader] = {
     "code": _text, "name": _text, "nose_system": _text, "nose_size": _text, "pockets": _whole,
     "max_spindle_speed": _in("1/min"), "max_feed_rate": _in("mm/min"), "max_power_kw": _in("kW"),
-    "power_curve": _curve, "efficiency": _number, "hourly_rate": _money, "feed": _text, "shifts": _shifts,
+    "power_curve": _curve, "efficiency": _number, "stop_minutes": _in("min"), "hourly_rate": _money, "feed": _text,
+    "shifts": _shifts,
 }  # fmt: skip
 DESIGN: dict[str, Reader] = {
     "code": _text, "kind": _text, "description": _text, "family": _text, "makers_number": _text, "unit_cost": _money,

@@ -79,6 +79,7 @@ class MachineFields(TypedDict, total=False):
     max_power_kw: float | None
     power_curve: list[list[float]]
     efficiency: float
+    stop_minutes: float
     hourly_rate: Decimal
     feed: str
 

@@ -12,6 +12,7 @@ from crib.floor.selectors.boards import (
     pocket_now,
 )
 from crib.floor.selectors.choices import assemblies_for, free_parts, items_for, loose_tips_for
+from crib.floor.selectors.excuses import counted_again_since, excused_among
 from crib.floor.selectors.jobs import (
     edges_at,
     edges_working_at,
@@ -32,9 +33,11 @@ __all__ = [
     "PocketNow",
     "assemblies_for",
     "assemblies_now",
+    "counted_again_since",
     "edges_at",
     "edges_at_work",
     "edges_working_at",
+    "excused_among",
     "fitted_in",
     "free_parts",
     "items_for",

@@ -4,6 +4,7 @@ from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
+from crib.floor.services.excusing import MAY_BE_EXCUSED, count_again, excuse_end
 from crib.floor.services.files import FileReport, import_run_file
 from crib.floor.services.jobs import change_job, create_job, retire_job
 from crib.floor.services.keeping import Proposal, keep_working, propose_keeping
@@ -19,6 +20,7 @@ from crib.floor.services.quick import log_parts
 from crib.floor.services.runs import log_run, log_runs, reverse_run
 
 __all__ = [
+    "MAY_BE_EXCUSED",
     "EdgeRecord",
     "FileReport",
     "InspectionRecord",
@@ -30,10 +32,12 @@ __all__ = [
     "build_assembly",
     "change_job",
     "change_operation",
+    "count_again",
     "create_job",
     "create_operation",
     "end_and_turn",
     "end_edge",
+    "excuse_end",
     "fit_tip",
     "import_run_file",
     "keep_working",

@@ -28,7 +28,7 @@ from crib.floor.selectors import open_load, operation_for
 from crib.people.models import Person
 from crib.people.services import record_change
 from crib.stock.models import Condition, Item, Move, Place
-from crib.stock.services import make_item, place_of, spent_place
+from crib.stock.services import make_item, place_of, spent_place, write_lot
 
 LONGEST_MM = 2_000.0
 
@@ -117,11 +117,13 @@ def fit_tip(
     from_place: Place | None = None,
     condition: str = Condition.NEW,
     edge: int | None = None,
+    lot: str = "",
     at: datetime | None = None,
 ) -> Fitting:
     """Fit a labelled item, or loose pieces of `design` from `from_place`, which become an item with edges of its own.
 
-    The edge in use goes on working; otherwise its lowest fresh edge, or the one numbered `edge`, comes in use.
+    The edge in use goes on working; otherwise its lowest fresh edge, or the one numbered `edge`, comes in use. The
+    maker's `lot` is written on the item; one that has its lot already is put right on its own page.
     """
     if not key:
         raise BadInput("key", "Each fitting needs a key, so that the same scan sent twice counts once.")
@@ -140,9 +142,10 @@ def fit_tip(
     fitted_at = moment(at, after=_earliest_fitting(assembly, item), what="the assembly or the tip was last changed")
     if item is None:
         assert from_place is not None  # asked for above
-        item = make_item(design=tip, condition=condition, place=from_place, who=who, pieces=_seats(assembly))
+        item = make_item(design=tip, condition=condition, place=from_place, who=who, pieces=_seats(assembly), lot=lot)
     else:
         _check_item(assembly, item)
+        item = _with_lot(item, lot, who)
     try:
         with transaction.atomic():
             fitting = Fitting.objects.create(assembly=assembly, item=item, fitted_by=who, fitted_at=fitted_at, key=key)
@@ -154,6 +157,17 @@ def fit_tip(
     _put_edge_in_use(assembly, item, number=edge, at=fitted_at)
     transaction.on_commit(partial(wake, "forecasts"))
     return fitting
+
+
+def _with_lot(item: Item, lot: str, who: Person) -> Item:
+    if not lot.strip() or item.lot == lot.strip():
+        return item
+    if item.lot:
+        raise BadInput(
+            "lot", f"{item.label} is of lot {item.lot}. If that is wrong, put it right on its own page first."
+        )
+    item.lot = write_lot(item=item, lot=lot, who=who).lot
+    return item
 
 
 def _same_fitting(before: Fitting, assembly: Assembly, item: Item | None, design: Design | None) -> Fitting:

@@ -9,19 +9,21 @@ from functools import partial
 from django.db import transaction
 from django.db.models import F
 
+from crib.core import clock
 from crib.core.errors import BadInput
 from crib.core.wake import wake
-from crib.floor.errors import EdgeEnded, EdgeStillInUse, NoFreshEdge, NothingFitted
+from crib.floor.errors import EdgeEnded, EdgeStillInUse, NoFreshEdge, NothingFitted, OddReading
 from crib.floor.hands import carry
 from crib.floor.models import Edge, Fitting, Inspection
 from crib.floor.moments import moment
+from crib.floor.odd_wear import ASSUMED_GAUGE_MM, question
 from crib.floor.run_checks import said_minutes, said_time
 from crib.floor.selectors import operation_now
 from crib.people.models import Person
 from crib.stock.models import Condition, Item, Move
 
-# Ten times the usual criterion; beyond it the number is a slip or in the wrong unit.
-LARGEST_WEAR_MM = 3.0
+# Beyond it a number is a slip or in the wrong unit, however often somebody looked.
+LARGEST_WEAR_MM = 10.0
 LONGEST_NOTE = 200
 
 
@@ -34,8 +36,13 @@ def end_edge(
     wear_land_mm: float | None = None,
     note: str = "",
     at: datetime | None = None,
+    looked_twice: bool = False,
 ) -> Edge:
-    """Write down why an edge came off; with its last edge the whole item is spent."""
+    """Write down why an edge came off; with its last edge the whole item is spent.
+
+    A wear land that is odd beside those seen before is refused until somebody has looked twice; it is then kept among
+    them, marked.
+    """
     edge = Edge.objects.select_for_update(of=("self",)).select_related("item__design", "item__place").get(pk=edge.pk)
     if edge.state == Edge.State.ENDED:
         when = f" at {said_time(edge.ended_at)}" if edge.ended_at else ""
@@ -54,7 +61,9 @@ def end_edge(
     if edge.last_run_ended_at is not None and (after is None or edge.last_run_ended_at > after):
         after, what = edge.last_run_ended_at, "its last run ended"
     edge.ended_at = moment(at, after=after, what=what)
-    edge.state, edge.outcome, edge.wear_land_mm, edge.end_note = Edge.State.ENDED, outcome, wear_land_mm, _note(note)
+    _question_at_the_end(edge, wear_land_mm, who=who, looked_twice=looked_twice)
+    edge.state, edge.outcome, edge.wear_land_mm = Edge.State.ENDED, outcome, wear_land_mm
+    edge.end_note = checked_note(note=note)
     edge.ended_by = who
     edge.revision += 1
     edge.save(update_fields=["state", "outcome", "wear_land_mm", "end_note", "ended_at", "ended_by", "revision"])
@@ -70,6 +79,39 @@ def _spend_when_used_up(item: Item, *, who: Person, at: datetime) -> None:
     carry(item, item.place, who=who, key=key, at=at, why=Move.Why.WORN_OUT, becomes=Condition.SPENT)
 
 
+def _question_at_the_end(edge: Edge, wear_land_mm: float | None, *, who: Person, looked_twice: bool) -> None:
+    if wear_land_mm is None:
+        return
+    odd = _odd(edge, wear_land_mm, edge.minutes, ASSUMED_GAUGE_MM)
+    if odd is not None and not looked_twice:
+        raise odd
+    if odd is not None:
+        Inspection.objects.create(
+            edge=edge,
+            at_minutes=edge.minutes,
+            wear_land_mm=wear_land_mm,
+            looked_twice=True,
+            note="When it came off.",
+            seen_by=who,
+            seen_at=edge.ended_at or clock.now(),
+        )
+
+
+def _odd(edge: Edge, wear_land_mm: float, at_minutes: float, gauge_mm: float) -> OddReading | None:
+    """What is odd about a reading beside the tip and the edge's others; none when nothing is."""
+    try:
+        question(
+            design=edge.item.design,
+            wear_land_mm=wear_land_mm,
+            at_minutes=at_minutes,
+            before=edge.inspections.all(),
+            gauge_mm=gauge_mm,
+        )
+    except OddReading as odd:
+        return odd
+    return None
+
+
 def _check_wear(wear_land_mm: float | None) -> None:
     if wear_land_mm is None:
         return
@@ -82,7 +124,8 @@ def _check_wear(wear_land_mm: float | None) -> None:
         )
 
 
-def _note(note: str) -> str:
+def checked_note(*, note: str) -> str:
+    """The note as it is kept; refused where it is too long."""
     note = note.strip()
     if len(note) > LONGEST_NOTE:
         raise BadInput("note", f"A note has at most {LONGEST_NOTE} characters.")
@@ -131,9 +174,12 @@ def end_and_turn(
     wear_land_mm: float | None = None,
     note: str = "",
     at: datetime | None = None,
+    looked_twice: bool = False,
 ) -> tuple[Edge, Edge]:
     """End an edge and put the next one in use, both or neither."""
-    ended = end_edge(edge=edge, outcome=outcome, who=who, wear_land_mm=wear_land_mm, note=note, at=at)
+    ended = end_edge(
+        edge=edge, outcome=outcome, who=who, wear_land_mm=wear_land_mm, note=note, at=at, looked_twice=looked_twice
+    )
     return ended, turn_edge(edge=ended, who=who, at=at)
 
 
@@ -146,9 +192,15 @@ def record_inspection(
     at_minutes: float | None = None,
     note: str = "",
     at: datetime | None = None,
+    looked_twice: bool = False,
+    gauge_mm: float = ASSUMED_GAUGE_MM,
 ) -> Inspection:
-    """Write down the wear land seen on an edge, at its minutes so far unless an earlier point is given."""
-    edge = Edge.objects.select_for_update(of=("self",)).select_related("item").get(pk=edge.pk)
+    """Write down the wear land seen on an edge, at its minutes so far unless an earlier point is given.
+
+    A reading that can hardly be is refused until somebody has looked twice; it is then kept, marked. `gauge_mm` is the
+    standard deviation of a reading.
+    """
+    edge = Edge.objects.select_for_update(of=("self",)).select_related("item__design").get(pk=edge.pk)
     if edge.state == Edge.State.FRESH:
         raise BadInput("edge", f"Edge {edge.number} of {edge.item.label} has not been in use; there is no wear to see.")
     _check_wear(wear_land_mm)
@@ -160,12 +212,16 @@ def record_inspection(
             "at_minutes",
             f"The edge has {said_minutes(edge.minutes)} minutes in cut so far; log its runs before the inspection.",
         )
+    odd = _odd(edge, wear_land_mm, at_minutes, gauge_mm)
+    if odd is not None and not looked_twice:
+        raise odd
     seen_at = moment(at, after=edge.put_in_at, what="it came in use")
     seen = Inspection.objects.create(
         edge=edge,
         at_minutes=min(at_minutes, edge.minutes),
         wear_land_mm=wear_land_mm,
-        note=_note(note),
+        looked_twice=odd is not None,
+        note=checked_note(note=note),
         seen_by=who,
         seen_at=seen_at,
     )

@@ -32,7 +32,13 @@ DUTY = frozenset(
 ECONOMY = frozenset(
     {"accepted_risk", "cost_of_lost_part", "chance_part_lost", "change_minutes", "fixed_count", "cycle_minutes"}
 )
-CHANGEABLE = DUTY | ECONOMY | {"number", "name", "minutes_per_part"}
+WEAR = frozenset({"entries_per_part", "wear_limit_mm"})
+CHANGEABLE = DUTY | ECONOMY | WEAR | {"number", "name", "minutes_per_part"}
+MOST_ENTRIES = 1_000_000
+# Even flank wear at which a tool counts as worn, by ISO 3685 (m).
+USUAL_WEAR_LIMIT_MM = 0.3
+# Beyond a wear land of 2 mm nothing is left of an edge; common practice, no source.
+LARGEST_WEAR_LAND_MM = 2.0
 # Fewer parts than these say more about one edge than about the operation.
 PARTS_TO_LEARN_FROM = 20
 
@@ -67,6 +73,8 @@ def create_operation(
     chance_part_lost: float = 1.0,
     change_minutes: float = 3.0,
     fixed_count: int | None = None,
+    entries_per_part: int | None = None,
+    wear_limit_mm: float = USUAL_WEAR_LIMIT_MM,
 ) -> Operation:
     """Add a step to a job; minutes per part that are not given are worked out from the duty when it says enough."""
     operation = Operation(
@@ -76,7 +84,8 @@ def create_operation(
         coolant=coolant.strip(), contact_low=contact_low, contact_high=contact_high,
         minutes_per_part=minutes_per_part, cycle_minutes=cycle_minutes,
         accepted_risk=accepted_risk, cost_of_lost_part=cost_of_lost_part, chance_part_lost=chance_part_lost,
-        change_minutes=change_minutes, fixed_count=fixed_count,
+        change_minutes=change_minutes, fixed_count=fixed_count, entries_per_part=entries_per_part,
+        wear_limit_mm=wear_limit_mm,
     )  # fmt: skip
     _check(operation)
     if minutes_per_part is not None:
@@ -191,6 +200,7 @@ def _check(operation: Operation) -> None:
         if operation.pk is None and thing.retired:
             raise BadInput(field, f"{thing} is retired; choose another one.")
     _check_risks(operation)
+    _check_wear(operation)
     if operation.body is not None:
         if operation.body.kind != Design.Kind.BODY:
             raise BadInput(
@@ -211,6 +221,21 @@ def _check_risks(operation: Operation) -> None:
         raise BadInput("change_minutes", "The minutes to change an edge lie from 0 to a day.")
     if operation.fixed_count is not None and operation.fixed_count < 1:
         raise BadInput("fixed_count", "The parts per edge are 1 or more; leave it empty when there is no fixed count.")
+
+
+def _check_wear(operation: Operation) -> None:
+    entries, limit = operation.entries_per_part, operation.wear_limit_mm
+    if entries is not None and not 1 <= entries <= MOST_ENTRIES:
+        raise BadInput(
+            "entries_per_part",
+            f"The entries per part are from 1 to {MOST_ENTRIES:,}; leave them empty when breakage goes by minutes.",
+        )
+    if not 0 < limit <= LARGEST_WEAR_LAND_MM:
+        raise BadInput(
+            "wear_limit_mm",
+            f"The wear land at which an edge counts as worn lies above 0, up to {LARGEST_WEAR_LAND_MM:g} mm, "
+            "such as 0.3 mm.",
+        )
 
 
 def _save(operation: Operation) -> None:

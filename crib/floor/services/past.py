@@ -22,9 +22,10 @@ from crib.core.wake import wake
 from crib.floor.errors import AlreadyBuiltIn, DoesNotFit, NothingFitted, WrongOrder
 from crib.floor.models import Assembly, Edge, Fitting, Inspection
 from crib.floor.moments import moment
+from crib.floor.odd_wear import WIDEST_MM
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.floor.run_checks import said_minutes, said_time
-from crib.floor.services.edges import LARGEST_WEAR_MM, LONGEST_NOTE
+from crib.floor.services.edges import LONGEST_NOTE
 from crib.people.models import Person
 from crib.stock.models import Condition, Item, Move, Place
 from crib.stock.services import ItemDraft, MoveDraft, make_items, post_moves, spent_place
@@ -130,8 +131,8 @@ def _check_edge(record: ToolRecord, edge: EdgeRecord, before: datetime, what: st
         return edge.put_in_at, "its edge came in use"
     if edge.outcome not in Edge.Outcome.values:
         raise BadInput("outcome", f"Say why it came off: {', '.join(Edge.Outcome.values)}.")
-    if edge.wear_land_mm is not None and not 0 <= edge.wear_land_mm <= LARGEST_WEAR_MM:
-        raise BadInput("wear_land_mm", f"Record {record.key}: a wear land lies from 0 to {LARGEST_WEAR_MM:g} mm.")
+    if edge.wear_land_mm is not None and not 0 <= edge.wear_land_mm <= WIDEST_MM:
+        raise BadInput("wear_land_mm", f"Record {record.key}: a wear land lies from 0 to {WIDEST_MM:g} mm.")
     if len(edge.note) > LONGEST_NOTE:
         raise BadInput("note", f"A note has at most {LONGEST_NOTE} characters.")
     if moment(edge.ended_at) < edge.put_in_at:
@@ -155,6 +156,7 @@ def _write(records: Sequence[ToolRecord], who: Person) -> None:
                 pieces=_pieces_of(record.assembly),
                 condition=record.condition,
                 since=record.fitted_at,
+                lot=record.lot,
             )
             for record in records
         ],
@@ -297,8 +299,8 @@ def record_inspections(*, records: Sequence[InspectionRecord], who: Person) -> i
 
 
 def _check_inspection(record: InspectionRecord, minutes: float) -> None:
-    if not 0 <= record.wear_land_mm <= LARGEST_WEAR_MM:
-        raise BadInput("wear_land_mm", f"A wear land lies from 0 to {LARGEST_WEAR_MM:g} mm.")
+    if not 0 <= record.wear_land_mm <= WIDEST_MM:
+        raise BadInput("wear_land_mm", f"A wear land lies from 0 to {WIDEST_MM:g} mm.")
     if not 0 <= record.at_minutes <= minutes + 1e-6:
         raise BadInput(
             "at_minutes",

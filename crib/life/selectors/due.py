@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from django.db.models import F, Q, QuerySet, Sum
 
 from crib.catalogue.models import MachineShift
 from crib.floor.flute import band_of
-from crib.floor.models import Edge, EdgeMinutes, Operation
+from crib.floor.models import Edge, EdgeMinutes, Inspection, Operation
 from crib.life.models import ForecastScore
+
+REAL_ENDS = (Edge.Outcome.WORN, Edge.Outcome.CHIPPED, Edge.Outcome.BROKEN)
 
 
 def due_edges() -> QuerySet[Edge]:
@@ -40,6 +42,7 @@ class Work:
     paces: dict[int, Pace]
     shifts: dict[int, list[MachineShift]]
     points_kept: dict[int, set[int]]
+    looks: dict[int, list[Inspection]]
 
 
 def work_of(edge_ids: Sequence[int]) -> Work:
@@ -63,7 +66,15 @@ def work_of(edge_ids: Sequence[int]) -> Work:
     kept: dict[int, set[int]] = defaultdict(set)
     for edge, point in ForecastScore.objects.filter(edge__in=edges).values_list("edge_id", "point"):
         kept[edge].add(point)
-    return Work(edges, _totals(edges), _paces(operations), dict(shifts), dict(kept))
+    return Work(edges, _totals(edges), paces_of(operations), dict(shifts), dict(kept), _looks(edges))
+
+
+def _looks(edges: Sequence[Edge]) -> dict[int, list[Inspection]]:
+    """The wear lands seen on each edge."""
+    looks: dict[int, list[Inspection]] = defaultdict(list)
+    for look in Inspection.objects.filter(edge__in=edges).order_by("at_minutes", "pk"):
+        looks[look.edge_id].append(look)
+    return dict(looks)
 
 
 def _totals(edges: Sequence[Edge]) -> dict[int, list[EdgeMinutes]]:
@@ -81,7 +92,8 @@ def _totals(edges: Sequence[Edge]) -> dict[int, list[EdgeMinutes]]:
     return dict(totals)
 
 
-def _paces(operations: set[Operation]) -> dict[int, Pace]:
+def paces_of(operations: Collection[Operation]) -> dict[int, Pace]:
+    """How each operation runs; one query."""
     sums = {
         row["operation"]: row
         for row in EdgeMinutes.objects.filter(operation__in=operations)
@@ -96,8 +108,15 @@ def _paces(operations: set[Operation]) -> dict[int, Pace]:
     return paces
 
 
+def still_to_make(operation: Operation, pace: Pace) -> int:
+    """Parts of the job that an operation has not made yet."""
+    return max(operation.job.quantity - pace.parts_made, 0)
+
+
 def unscored_ends() -> QuerySet[ForecastScore]:
-    """Forecasts kept of edges that have ended since."""
-    return (
-        ForecastScore.objects.filter(scored_at=None, edge__state=Edge.State.ENDED).select_related("edge").order_by("pk")
-    )
+    """Forecasts kept of edges that have ended since, and those scored as what the end no longer counts as."""
+    ended = ForecastScore.objects.filter(edge__state=Edge.State.ENDED)
+    excused = Edge.objects.exclude(excuse="").filter(state=Edge.State.ENDED)
+    real = Edge.objects.filter(state=Edge.State.ENDED, outcome__in=REAL_ENDS, excuse="")
+    changed = Q(censored=False, edge__in=excused) | Q(censored=True, edge__in=real)
+    return ended.filter(Q(scored_at=None) | changed).select_related("edge").order_by("pk")

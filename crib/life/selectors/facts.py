@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from crib.life.laws import NAMES, law_of
+from crib.life.laws import NAMES, Law, law_of
 from crib.life.models import LifeModel
 from crib.life.selectors.taylor import taylor_of
 
@@ -33,15 +35,29 @@ def law_facts(*, model: LifeModel) -> list[Fact]:
             f"{_minutes(law.mean[0])} min",
             _around(law.mean[0], spread[0], " min"),
         ),
-        Fact("Shape (1 is chance, 4 regular wear)", _figure(law.shape), _around(law.mean[4], spread[4])),
+        Fact("Shape (1 is chance, 4 regular wear)", _figure(law.shape), _around(law.mean[-1], spread[-1])),
     ]
-    for row, words in ((1, "10 % more speed"), (2, "10 % more feed"), (3, "10 % more depth")):
+    for row, words in ((1, "10 % more speed"), (2, "10 % more feed"), (3, "10 % more depth"), (4, "10 % more width")):
         low, high = (law.mean[row] + side * EIGHT_IN_TEN * spread[row] for side in (-1, 1))
         facts.append(Fact(f"{words} makes the life", _effect(law.mean[row]), f"{_effect(low)} to {_effect(high)}"))
     facts.append(_taylor(model, float(law.mean[1]), spread[1]))
-    rate = law.breaks / law.break_minutes
-    facts.append(Fact("Chips or breaks", f"once in {1 / rate:,.0f} minutes" if rate > 1e-6 else "hardly ever"))
-    return facts
+    facts.append(_breakage(law))
+    pooled = model.parameters.get("pooled")
+    return [*facts, _rests_on(pooled)] if pooled else facts
+
+
+def _rests_on(pooled: Mapping[str, Any]) -> Fact:
+    """How much of the typical life is said by own edges, by relatives and by the starting value."""
+    named = (("own", "own edges"), ("relatives", "relatives"), ("start", "starting value"))
+    weights = ", ".join(f"{words} {100 * pooled[name]:.0f} %" for name, words in named)
+    relatives = f"relatives: {pooled['family']['worn']} worn in its family, {pooled['material_group']['worn']} beyond"
+    return Fact("The typical life rests on", weights, relatives)
+
+
+def _breakage(law: Law) -> Fact:
+    watched, unit = (law.break_entries, "entries") if law.breaks_by_entry else (law.break_minutes, "minutes")
+    rate = law.breaks / watched
+    return Fact("Chips or breaks", f"once in {1 / rate:,.0f} {unit}" if rate > 1e-6 else "hardly ever")
 
 
 def _taylor(model: LifeModel, slope: float, spread: float) -> Fact:

@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from calc.life.flute_wear import over_the_worst
 from crib.catalogue.models import Design, WorkMaterial
 from crib.floor.models import Edge, EdgeMinutes
-from crib.life.laws import Duty, Key
+from crib.life.laws import Duty, Key, Law, entries_per_minute
 from crib.life.models import LifeModel, LifePrior
 
 BROKE = (Edge.Outcome.CHIPPED, Edge.Outcome.BROKEN)
@@ -30,12 +30,22 @@ class Stretch:
     high: float = 0.0
     since: datetime | None = None
 
+    def is_of(self, key: Key) -> bool:
+        """Whether it was the work of that group."""
+        return (self.material, self.kind_of_cut) == (key.material, key.kind_of_cut)
+
+    def log_scale(self, law: Law, key: Key) -> float:
+        """By the group's law; work of another group counts as at the reference, as in the refit."""
+        return law.log_scale(self.duty) if self.is_of(key) else float(law.mean[0])
+
 
 @dataclass(slots=True)
 class EdgeLife:
     """One edge's life so far: how it stands, and the stretches it worked, in order.
 
     `elsewhere` are minutes in other bands of the flute than the one it worked in last: they wore nothing there.
+    `entries` are the times it entered the metal, or None where an operation does not say. An end that was excused
+    counts as an edge taken off.
     """
 
     edge: int
@@ -43,14 +53,17 @@ class EdgeLife:
     outcome: str
     stretches: list[Stretch] = field(default_factory=list)
     elsewhere: float = 0.0
+    excuse: str = ""
+    entries: float | None = 0.0
+    put_in_at: datetime | None = None
 
     @property
     def worn(self) -> bool:
-        return self.outcome == Edge.Outcome.WORN
+        return self.outcome == Edge.Outcome.WORN and not self.excuse
 
     @property
     def broke(self) -> bool:
-        return self.outcome in BROKE
+        return self.outcome in BROKE and not self.excuse
 
     @property
     def in_use(self) -> bool:
@@ -62,36 +75,18 @@ class EdgeLife:
 
 
 def lives_by_group(*, keys: Iterable[Key] | None = None, until: datetime | None = None) -> dict[Key, list[EdgeLife]]:
-    """Every edge that has cut, in the group of the work it did last; those alone that had ended `until` then. One
-    query.
+    """Every edge that has cut, in the group of the work it did last; those alone that had ended `until` then. Two
+    queries.
 
     An edge that worked last in a band that another edge of its item had worn before is left out: its own minutes say
-    too little of its wear (docs/decisions/wear-by-band.md).
+    too little of its wear (docs/decisions/wear-by-band.md). Of a group that learns anew, those put in before are.
     """
     totals = EdgeMinutes.objects.filter(minutes__gt=0).exclude(edge__state=Edge.State.FRESH)
     if until is not None:
         totals = totals.filter(edge__state=Edge.State.ENDED, edge__ended_at__lt=until)
     if keys is not None:
         totals = totals.filter(edge__item__design__in={key.design for key in keys})
-    rows = totals.order_by("edge_id", "last_ended_at", "pk").values_list(
-        "edge_id", "edge__state", "edge__outcome", "edge__item__design_id", "minutes",
-        "operation__material_id", "operation__kind_of_cut",
-        "operation__surface_speed", "operation__feed", "operation__depth",
-        "contact_low", "contact_high", "first_started_at", "edge__item_id",
-    )  # fmt: skip
-    designs: dict[int, int] = {}
-    lives: dict[int, EdgeLife] = {}
-    by_item: dict[int, list[EdgeLife]] = defaultdict(list)
-    for edge, state, outcome, design, minutes, material, kind, *duty, low, high, since, item in rows.iterator(
-        chunk_size=5000
-    ):
-        life = lives.get(edge)
-        if life is None:
-            life = lives[edge] = EdgeLife(edge, state, outcome)
-            designs[edge] = design
-        life.stretches.append(Stretch(minutes, Duty(*duty), material, kind, low, high, since))
-        if high and not (by_item[item] and by_item[item][-1] is life):
-            by_item[item].append(life)
+    lives, designs, by_item = _read(totals)
     left_out = {life.edge for item in by_item.values() for life in item if _began_worn(life, item)}
     groups: dict[Key, list[EdgeLife]] = defaultdict(list)
     for edge, life in lives.items():
@@ -101,9 +96,61 @@ def lives_by_group(*, keys: Iterable[Key] | None = None, until: datetime | None 
         if last.high:
             _keep_to_band(life, last)
         groups[Key(designs[edge], last.material, last.kind_of_cut)].append(life)
+    for key, since in _learnt_since().items():
+        if key in groups:
+            groups[key] = [life for life in groups[key] if (life.put_in_at or since) >= since]
     if keys is not None:
         return {key: groups.get(key, []) for key in keys}
     return dict(groups)
+
+
+def _learnt_since() -> dict[Key, datetime]:
+    """Groups that learn only from edges put in since a day, because their lives had changed."""
+    models = LifeModel.objects.filter(drift__has_key="learn_since")
+    return {
+        Key(design, material, kind): datetime.fromisoformat(since)
+        for design, material, kind, since in models.values_list(
+            "design", "material", "kind_of_cut", "drift__learn_since"
+        )
+    }
+
+
+def _read(totals: QuerySet[EdgeMinutes]) -> tuple[dict[int, EdgeLife], dict[int, int], dict[int, list[EdgeLife]]]:
+    """The life and the design of each edge, and the lives of each item that cut in known bands."""
+    rows = totals.order_by("edge_id", "last_ended_at", "pk").values_list(
+        "edge_id", "edge__state", "edge__outcome", "edge__excuse", "edge__put_in_at", "edge__item__design_id",
+        "edge__item_id",
+        "operation__entries_per_part", "operation__minutes_per_part", "parts",
+        "minutes", "contact_low", "contact_high", "first_started_at",
+        "operation__material_id", "operation__kind_of_cut",
+        "operation__surface_speed", "operation__feed", "operation__depth", "operation__width",
+    )  # fmt: skip
+    lives: dict[int, EdgeLife] = {}
+    designs: dict[int, int] = {}
+    by_item: dict[int, list[EdgeLife]] = defaultdict(list)
+    for (
+        edge, state, outcome, excuse, put_in, design, item, entries, each, parts,
+        minutes, low, high, since, material, kind, speed, feed, depth, width,
+    ) in rows.iterator(chunk_size=5000):  # fmt: skip
+        life = lives.get(edge)
+        if life is None:
+            life = lives[edge] = EdgeLife(edge, state, outcome, excuse=excuse, put_in_at=put_in or since)
+            designs[edge] = design
+        pace = entries_per_minute(entries, each)
+        life.entries = _more_entries(life.entries, entries, parts, pace, minutes)
+        life.stretches.append(Stretch(minutes, Duty(speed, feed, depth, width, pace), material, kind, low, high, since))
+        if high and not (by_item[item] and by_item[item][-1] is life):
+            by_item[item].append(life)
+    return lives, designs, by_item
+
+
+def _more_entries(
+    before: float | None, per_part: int | None, parts: int, pace: float | None, minutes: float
+) -> float | None:
+    """Entries with those of one more operation: by its parts, or by its minutes where no part was finished."""
+    if before is None or not per_part or (parts <= 0 and pace is None):
+        return None
+    return before + (per_part * parts if parts > 0 else minutes * (pace or 0.0))
 
 
 def _began_worn(life: EdgeLife, of_item: Iterable[EdgeLife]) -> bool:
@@ -161,3 +208,8 @@ def models_by_key(keys: Iterable[Key]) -> dict[Key, LifeModel]:
     found = LifeModel.objects.filter(design__in={key.design for key in wanted})
     by_key = {Key(model.design_id, model.material_id, model.kind_of_cut): model for model in found}
     return {key: model for key, model in by_key.items() if key in wanted}
+
+
+def all_models() -> dict[Key, LifeModel]:
+    """Every life model there is."""
+    return {Key(model.design_id, model.material_id, model.kind_of_cut): model for model in LifeModel.objects.all()}

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calc.life.batch import whole_parts
 from calc.life.predictive import remaining
 from crib.floor.models import Operation
-from crib.life.changing import change_points
-from crib.life.laws import Key, beliefs, duty_of, law_of, starting_law
+from crib.life.changing import change_count, change_points
+from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law
+from crib.life.models import LifeModel
 from crib.life.selectors.groups import all_priors, models_by_key
-from crib.life.words import evidence
+from crib.life.words import evidence, starting_evidence
 
 PERCENT = (10, 50, 90)
 
@@ -28,30 +30,34 @@ class FreshEdge:
     evidence: str
 
 
-def fresh_edge_at(*, operation: Operation) -> FreshEdge:
-    """By the life model of the operation's work, or the starting value while no edge has ended there."""
+def law_at(*, operation: Operation) -> tuple[Law, LifeModel | None]:
+    """What is believed of a fresh edge at an operation, and its life model; none while no edge was used there."""
     key = Key(operation.tip_id, operation.material_id, operation.kind_of_cut)
     model = models_by_key([key]).get(key)
-    law = (
-        law_of(model)
-        if model is not None
-        else starting_law(
-            design=operation.tip,
-            material=operation.material,
-            kind_of_cut=operation.kind_of_cut,
-            duty=duty_of(operation),
-            priors=all_priors(),
-        )
+    if model is not None:
+        return law_of(model), model
+    start = starting_law(
+        design=operation.tip,
+        material=operation.material,
+        kind_of_cut=operation.kind_of_cut,
+        duty=duty_of(operation),
+        priors=all_priors(),
     )
+    return start, None
+
+
+def fresh_edge_at(*, operation: Operation) -> FreshEdge:
+    """By the life model of the operation's work, or the starting value while no edge has ended there."""
+    law, model = law_at(operation=operation)
     left = remaining(np.zeros(1), beliefs([law], [duty_of(operation)]), percent=PERCENT)[0]
     minutes = {percent: float(value) for percent, value in zip(PERCENT, left, strict=True)}
-    point = float(change_points([(operation, law)]).minutes[0])
-    change = point if math.isfinite(point) else None
+    points = change_points([(operation, law)])
+    change = float(points.minutes[0])
     each = operation.minutes_per_part
     return FreshEdge(
         minutes=minutes,
-        parts={percent: math.floor(value / each) for percent, value in minutes.items()} if each else None,
-        change_minutes=change,
-        change_parts=max(math.floor(change / each), 1) if each and change is not None else None,
-        evidence=evidence(model) if model else f"Starting value ({law.source}); no edge has ended here yet",
+        parts={percent: int(whole_parts(value, each)) for percent, value in minutes.items()} if each else None,
+        change_minutes=change if math.isfinite(change) else None,
+        change_parts=change_count(points) if each else None,
+        evidence=evidence(model) if model else starting_evidence(law.source),
     )

@@ -69,7 +69,7 @@ def taylor_of(model: LifeModel) -> FittedTaylor | None:
     speed, slope = law.reference.get("surface_speed"), float(law.mean[SPEED])
     if ended < FEWEST_ENDED or model.standing != LifeModel.Standing.FITTED or not speed or slope >= 0:
         return None
-    before = starting_covariance(model.prior)
+    before = _before_own_edges(model)
     if told_of_speed(law.covariance, before) * before[SPEED, SPEED] < LEAST_TOLD:
         return None
     exponent, spread = -slope, math.sqrt(max(float(law.covariance[SPEED, SPEED]), 0.0))
@@ -90,6 +90,12 @@ def taylor_of(model: LifeModel) -> FittedTaylor | None:
     )
 
 
+def _before_own_edges(model: LifeModel) -> Floats:
+    """What starting value and relatives left open: what they said of speed is not the edges' own."""
+    kept = model.parameters.get("pooled", {}).get("before")
+    return np.array(kept["covariance"]) if kept else starting_covariance(model.prior)
+
+
 def told_of_speed(after: Floats, before: Floats) -> float:
     """What the edges alone tell of the exponent of speed, as 1 / variance, everything else being left open to them.
 
@@ -97,7 +103,7 @@ def told_of_speed(after: Floats, before: Floats) -> float:
     scale, feed, depth or shape is taken off, so that edges all run at one speed tell nothing, wherever that speed lies.
     """
     own = np.linalg.inv(after) - np.linalg.inv(before)
-    rest = [row for row in range(len(NAMES)) if row != SPEED]
+    rest = [row for row in range(len(after)) if row != SPEED]
     told, ways = np.linalg.eigh(own[np.ix_(rest, rest)])
     clear = told > 1e-6 * max(float(told[-1]), 1e-12)
     shared = np.sum((own[SPEED, rest] @ ways[:, clear]) ** 2 / told[clear])

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -19,28 +19,31 @@ from django.db import transaction
 from django.utils import timezone
 
 from calc.errors import WorkingError
+from calc.life.averaged import some
 from calc.life.batch import whole_parts
 from calc.life.predictive import lasting, remaining
 from calc.life.replacement import ChangeParts
 from crib.core import clock
 from crib.core.wake import wake
-from crib.floor.flute import band_of
 from crib.floor.models import Edge, Operation
 from crib.life.calendar import moment_after
 from crib.life.changing import change_points
-from crib.life.exposure import MOST_LOG, at_duty_of, exposure
-from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law, written
-from crib.life.models import Forecast, ForecastScore, LifeModel
-from crib.life.selectors.due import Pace, Work, due_edges, work_of
+from crib.life.exposure import LONGEST_MINUTES, used_and_counted
+from crib.life.laws import Floats, Key, Law, beliefs, duty_of, law_of, starting_law, written
+from crib.life.models import KEPT_PERCENT, Forecast, ForecastScore, LifeModel
+from crib.life.selectors.due import Pace, Work, due_edges, still_to_make, work_of
 from crib.life.selectors.groups import all_priors, designs_and_materials, models_by_key
-from crib.life.words import CANNOT_WORK_OUT, NO_OPERATION, advice, evidence
+from crib.life.selectors.rivals import naive_lives
+from crib.life.services.keeping import KeptAt, keep_beside
+from crib.life.wear import Looked, OwnOutlook, habits_of, outlooks_by_wear, readings_that_count
+from crib.life.words import CANNOT_WORK_OUT, NO_OPERATION, advice, evidence, evidence_with_wear
 
 log = logging.getLogger(__name__)
 
 AT_ONCE = 500
 POINTS = (0, 25, 50, 75)
-# Beyond these nothing is meant any more, and they still fit the columns.
-LONGEST_MINUTES, MOST_PARTS = 1e7, 1_000_000
+# Beyond this nothing is meant any more, and it still fits the columns.
+MOST_PARTS = 1_000_000
 # After an hour without a run the machine is taken to stand; work goes on from now.
 RUNNING_MINUTES = 60.0
 
@@ -137,7 +140,7 @@ def _cases(work: Work) -> list[Case]:
         if key is None or edge.operation is None:
             continue
         law = laws[key]
-        used, counted = _equivalent(edge, edge.operation, law, work, models[key])
+        used, counted = used_and_counted(edge.pk, edge.operation, law, work.totals.get(edge.pk, []), models[key])
         cases.append(Case(edge, edge.operation, models[key], law, used, counted))
     return cases
 
@@ -181,18 +184,6 @@ def _models(edges: dict[Key, Edge]) -> dict[Key, LifeModel]:
     return found
 
 
-def _equivalent(edge: Edge, operation: Operation, law: Law, work: Work, model: LifeModel) -> tuple[float, float]:
-    """Minutes that count so far, turned into minutes at the present duty; and those that the fit had seen already."""
-    rows, band = work.totals.get(edge.pk, []), band_of(operation)
-    used = exposure(rows, at_duty_of(operation, rows, law), band, edge=edge.pk)
-    now = min(law.log_scale(duty_of(operation)), MOST_LOG)
-    counted = model.parameters["seen"].get(str(edge.pk), 0.0) * math.exp(now)
-    if band is not None:
-        # The fit may have seen the edge in another band, which says nothing against this one.
-        counted = min(counted, used)
-    return min(used, LONGEST_MINUTES), min(counted, LONGEST_MINUTES)
-
-
 def _compute(cases: Sequence[Case], work: Work) -> tuple[list[Forecast], list[ForecastScore]]:
     believed = beliefs([case.law for case in cases], [duty_of(case.operation) for case in cases])
     used, counted = np.array([case.used for case in cases]), np.array([case.counted for case in cases])
@@ -204,31 +195,81 @@ def _compute(cases: Sequence[Case], work: Work) -> tuple[list[Forecast], list[Fo
     pairs = {(case.operation.pk, case.model.pk): (case.operation, case.law) for case in cases}
     place = {pair: row for row, pair in enumerate(pairs)}
     points = change_points(list(pairs.values()))
-    forecasts, kept = [], []
+    worth = [points.cost_each[place[case.operation.pk, case.model.pk]] for case in cases]
+    outlooks = outlooks_by_wear(_looked(cases, work, batch, worth), believed)
+    forecasts: list[Forecast] = []
+    kept: dict[int, ForecastScore] = {}
     for row, case in enumerate(cases):
-        point = place[case.operation.pk, case.model.pk]
-        forecast = _forecast(case, left[row], points, point)
+        point, own = place[case.operation.pk, case.model.pk], outlooks.get(row)
+        forecast = _forecast(case, left[row], points, point) if own is None else _forecast_by_wear(case, own)
         if not math.isnan(each[row]):
             forecast.batch_parts_left, forecast.chance_of_batch = int(batch[row]), float(chance[row])
+            if own is not None:
+                forecast.chance_of_batch = own.chance_of_batch
         forecast.change_by_at = _clock_time(case, forecast, work)
         forecasts.append(forecast)
-        kept += _kept(case, forecast, work.points_kept.get(case.edge.pk, set()))
-    return forecasts, kept
+        if (score := _kept(case, forecast, work.points_kept.get(case.edge.pk, set()))) is not None:
+            kept[row] = score
+    if kept:
+        rows = list(kept)
+        whole = remaining(used[rows], some(believed, rows), counted[rows], KEPT_PERCENT)
+        _keep_beside(kept, cases, dict(zip(rows, whole, strict=True)), outlooks)
+    return forecasts, list(kept.values())
 
 
 def _batch_left(operation: Operation, pace: Pace) -> int:
-    return min(max(operation.job.quantity - pace.parts_made, 0), MOST_PARTS)
+    return min(still_to_make(operation, pace), MOST_PARTS)
 
 
-def _forecast(
-    case: Case, left: np.ndarray[tuple[int, ...], np.dtype[np.float64]], points: ChangeParts, row: int
-) -> Forecast:
-    operation, each = case.operation, case.operation.minutes_per_part
-    age = max(float(points.minutes[row]), each or 0.0)  # less than one part cannot be made
+def _looked(cases: Sequence[Case], work: Work, batch: Floats, worth: Sequence[float]) -> dict[int, Looked]:
+    """The cases whose wear was seen, by row."""
+    return {
+        row: Looked(
+            edge=case.edge,
+            operation=case.operation,
+            law=case.law,
+            habits=habits_of(case.model.wear),
+            readings=readings_that_count(work.looks[case.edge.pk]),
+            used=case.used,
+            counted=case.counted,
+            batch=int(batch[row]),
+            cost_each=float(worth[row]),
+        )
+        for row, case in enumerate(cases)
+        if case.edge.pk in work.looks
+    }
+
+
+def _forecast(case: Case, left: Floats, points: ChangeParts, row: int) -> Forecast:
+    age = max(float(points.minutes[row]), case.operation.minutes_per_part or 0.0)  # less than one part cannot be made
     to_end = math.isinf(age)
-    ahead = None if to_end else max(age - case.used, 0.0)
+    forecast = _with_figures(case, left, None if to_end else age - case.used, bool(points.limited_by_risk[row]))
+    # Run to the end there is no change-by: the life used is then a share of what half the edges reach.
+    forecast.life_used = case.used / max(age if not to_end else case.used + float(left[1]), 1e-9)
+    return forecast
+
+
+def _forecast_by_wear(case: Case, own: OwnOutlook) -> Forecast:
+    """The edge's own readings set its change-by, counted from now."""
+    left = np.minimum(own.left, LONGEST_MINUTES)
+    to_end = math.isinf(own.change_in)
+    forecast = _with_figures(case, left, None if to_end else own.change_in, own.limited_by_risk)
+    forecast.life_used = case.used / max(case.used + (float(left[1]) if to_end else own.change_in), 1e-9)
+    if own.worn or own.change_in <= 0:
+        forecast.life_used = max(forecast.life_used, 1.0)
+    forecast.wear_readings = own.readings
+    forecast.evidence = evidence_with_wear(case.model, own.readings)
+    if own.worn:
+        forecast.advice = "Change now: the wear land has reached the criterion."
+    return forecast
+
+
+def _with_figures(case: Case, left: Floats, ahead: float | None, by_risk: bool) -> Forecast:
+    """All but the life used; `ahead` are the minutes to the change-by, none where the edge is run to its end."""
+    operation, each = case.operation, case.operation.minutes_per_part
+    ahead = None if ahead is None else max(ahead, 0.0)
     parts = None if ahead is None or not each else min(int(whole_parts(ahead, each)), MOST_PARTS)
-    by_risk = bool(points.limited_by_risk[row])
+    said = advice(parts=parts, minutes=ahead, to_end=ahead is None, by_risk=by_risk, minutes_per_part=each)
     forecast = Forecast(
         edge=case.edge,
         model=case.model,
@@ -236,14 +277,12 @@ def _forecast(
         operation=operation,
         edge_revision=case.edge.revision,
         minutes_used=case.edge.minutes,
-        # Run to the end there is no change-by: the life used is then a share of what half the edges reach.
-        life_used=case.used / max(age if not to_end else case.used + float(left[1]), 1e-9),
         minutes_left_10=float(left[0]),
         minutes_left_50=float(left[1]),
         minutes_left_90=float(left[2]),
         change_by_minutes=None if ahead is None else min(ahead, LONGEST_MINUTES),
         change_by_parts=parts,
-        advice=advice(parts=parts, minutes=ahead, to_end=to_end, by_risk=by_risk, minutes_per_part=each)[:200],
+        advice=said[:200],
         evidence=evidence(case.model),
         computed_at=clock.now(),
     )
@@ -268,22 +307,38 @@ def _clock_time(case: Case, forecast: Forecast, work: Work) -> datetime | None:
     return at
 
 
-def _kept(case: Case, forecast: Forecast, have: set[int]) -> list[ForecastScore]:
+def _keep_beside(
+    kept: Mapping[int, ForecastScore],
+    cases: Sequence[Case],
+    by_minutes: Mapping[int, Floats],
+    outlooks: Mapping[int, OwnOutlook],
+) -> None:
+    """What each kept forecast, by its row, is judged by later: its whole law, and what rivals would have said."""
+    models = [cases[row].model for row in kept]
+    keys = [Key(model.design_id, model.material_id, model.kind_of_cut) for model in models]
+    left = [outlooks[row].kept if row in outlooks else by_minutes[row] for row in kept]
+    keep_beside(
+        scores=list(kept.values()),
+        places=[KeptAt(cases[row].operation, key) for row, key in zip(kept, keys, strict=True)],
+        left=np.minimum(left, LONGEST_MINUTES),
+        lives=naive_lives(keys=keys),
+    )
+
+
+def _kept(case: Case, forecast: Forecast, have: set[int]) -> ForecastScore | None:
     """The forecast at the point of life just reached, once for each point."""
     reached = 100 * (forecast.life_used or 0.0)
     point = max(one for one in POINTS if one <= reached)
     if point in have:
-        return []
-    return [
-        ForecastScore(
-            edge=case.edge,
-            model=case.model,
-            model_version=case.model.version,
-            point=point,
-            kept_at=clock.now(),
-            minutes_then=case.edge.minutes,
-            minutes_left_10=forecast.minutes_left_10 or 0.0,
-            minutes_left_50=forecast.minutes_left_50 or 0.0,
-            minutes_left_90=forecast.minutes_left_90 or 0.0,
-        )
-    ]
+        return None
+    return ForecastScore(
+        edge=case.edge,
+        model=case.model,
+        model_version=case.model.version,
+        point=point,
+        kept_at=clock.now(),
+        minutes_then=case.edge.minutes,
+        minutes_left_10=forecast.minutes_left_10 or 0.0,
+        minutes_left_50=forecast.minutes_left_50 or 0.0,
+        minutes_left_90=forecast.minutes_left_90 or 0.0,
+    )

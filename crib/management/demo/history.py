@@ -16,6 +16,7 @@ import numpy as np
 
 from crib.management.demo.calendar import Shift, shifts_between
 from crib.management.demo.laws import Duty, Fate, WearFigures, draw_fate, typical_life, wear_land
+from crib.management.demo.lots import bad_lot
 from crib.management.demo.past import Past, PastEdge, PastLook, PastRun, PastTool, Seat
 from crib.management.demo.scenario import Batch, Part, Row, Scenario, Step
 
@@ -104,6 +105,7 @@ class _MachineWalk:
             scenario.story["wear_land_break_in_mm"],
             scenario.story["wear_land_noise_mm"],
         )
+        self.bad_lot = bad_lot(scenario, now)
         self.busy_until = now - timedelta(weeks=scenario.story["weeks"] + 1)
         self.fitted: dict[Seat, PastTool] = {}
         self.tools: list[PastTool] = []
@@ -174,12 +176,13 @@ class _MachineWalk:
             self.fitted[work.seat] = tool
             self.tools.append(tool)
         if not tool.edges or tool.edges[-1].outcome:
-            tool.edges.append(self._fresh_edge(work, len(tool.edges) + 1, at))
+            tool.edges.append(self._fresh_edge(work, tool, at))
         return tool, tool.edges[-1]
 
-    def _fresh_edge(self, work: Work, number: int, at: datetime) -> PastEdge:
+    def _fresh_edge(self, work: Work, tool: PastTool, at: datetime) -> PastEdge:
         law = self.scenario.law_of(work.step.tip, self.scenario.parts[work.step.part].material)
-        edge = PastEdge(number, work.name, at, draw_fate(law, work.life, self.chance), work.life)
+        life = work.life * self.bad_lot.factor_for(work.step.tip, tool.fitted_at)
+        edge = PastEdge(len(tool.edges) + 1, work.name, at, draw_fate(law, life, self.chance), life)
         edge.limit = work.step.fixed_count
         if self.chance.random() < self.story["chance_change_forgotten"]:
             edge.limit += 1 + int(self.chance.integers(0, max(1, edge.limit // 4) + 1))

@@ -13,6 +13,7 @@ from crib.catalogue.models import Design, Job
 from crib.floor import services as floor
 from crib.floor.models import Assembly, Edge, Fitting, Run
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
+from crib.management.demo.lots import Boxes, bad_lot, lot_number
 from crib.management.demo.past import Past, PastEdge, PastTool, Seat
 from crib.management.demo.scenario import Scenario, Step
 from crib.management.demo.setting_up import Shop
@@ -131,13 +132,14 @@ def tell_goods_and_tools(
     """Post deliveries, hand-outs, fittings and removals in their order; answers each tool's fitting."""
     hands = {name: stock.place_of(person=person) for name, person in shop.people.items() if not person.is_counter}
     told: list[tuple[PastTool, Fitting]] = []
+    boxes = Boxes(supplies.deliveries, bad_lot(scenario, shop.now))
     goods = _goods(scenario, shop, supplies, hands)
     first = min(draft.at for draft in goods if draft.at)
     for since, until in _periods(first, shop.now):
         moves = [draft for draft in goods if draft.at and since <= draft.at < until]
         stock.post_moves(drafts=moves, who=shop.attendant)
         tools = [tool for tool in past.tools if since <= whole_second(tool.fitted_at) < until]
-        records = [_record(shop, tool, assemblies, hands) for tool in tools]
+        records = [_record(shop, tool, assemblies, hands, boxes) for tool in tools]
         told += zip(tools, floor.record_tools(records=records, who=shop.attendant), strict=True)
         if since < shop.now - DAY_BY_DAY:
             progress(f"Tools and stock up to {until:%d %B %Y}: {len(told):,} of {len(past.tools):,} tools")
@@ -175,7 +177,7 @@ def _delivery(shop: Shop, number: int, delivery: Delivery, supplier: Place) -> s
         to_place=shop.homes[delivery.design],
         key=f"demo:delivery:{number}",
         why=Move.Why.RECEIVE,
-        note=f"lot {2000 + number}",
+        lot=lot_number(number),
         who=shop.attendant,
         at=whole_second(delivery.at),
     )
@@ -227,7 +229,9 @@ def count_a_bin(scenario: Scenario, shop: Shop) -> None:
     stock.post_count(count=count, who=shop.lead)
 
 
-def _record(shop: Shop, tool: PastTool, assemblies: dict[str, Assembly], hands: dict[str, Place]) -> ToolRecord:
+def _record(
+    shop: Shop, tool: PastTool, assemblies: dict[str, Assembly], hands: dict[str, Place], boxes: Boxes
+) -> ToolRecord:
     return ToolRecord(
         assembly=assemblies[tool.seat.name],
         design=shop.designs[tool.seat.tip],
@@ -238,6 +242,7 @@ def _record(shop: Shop, tool: PastTool, assemblies: dict[str, Assembly], hands: 
         edges=tuple(_edge_record(shop, edge) for edge in tool.edges),
         removed_at=whole_second(tool.removed_at) if tool.removed_at else None,
         removed_to=shop.regrind if _goes_for_regrind(shop, tool) else None,
+        lot=boxes.lot_of(tool.seat.tip, tool.fitted_at),
     )
 
 

@@ -16,7 +16,16 @@ from crib.planning.selectors.month import (
     plan_grid,
 )
 from crib.planning.selectors.orders import find_order, is_open, orders, receipts, worth
-from crib.planning.selectors.today import DueEdge, TodayNow, edges_due, late_orders, pressing_flags, today_now
+from crib.planning.selectors.pace import MonthParts, parts_of_month
+from crib.planning.selectors.today import (
+    DueEdge,
+    TodayNow,
+    edges_due,
+    falling_lives,
+    late_orders,
+    pressing_flags,
+    today_now,
+)
 
 __all__ = [
     "BudgetLine",
@@ -24,12 +33,14 @@ __all__ = [
     "DueEdge",
     "GridRow",
     "MonthAhead",
+    "MonthParts",
     "NeedRow",
     "PlannedJob",
     "SuggestionRow",
     "TodayNow",
     "design_ahead",
     "edges_due",
+    "falling_lives",
     "find_order",
     "is_open",
     "late_orders",
@@ -38,6 +49,7 @@ __all__ = [
     "open_orders",
     "open_suggestions",
     "orders",
+    "parts_of_month",
     "plan_grid",
     "pressing_flags",
     "receipts",

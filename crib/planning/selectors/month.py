@@ -195,7 +195,9 @@ def _needs(plan: ProductionPlan | None, suggestions: list[Suggestion]) -> list[N
     flags: dict[int, list[Flag]] = defaultdict(list)
     # Databases differ in where they put what has no date.
     pressing = F("short_on").asc(nulls_last=True)
-    for flag in Flag.objects.filter(cleared_at=None, design__demands__plan=plan).order_by(pressing):
+    for flag in Flag.objects.filter(cleared_at=None, kind__in=Flag.OF_STOCK, design__demands__plan=plan).order_by(
+        pressing
+    ):
         flags[flag.design_id].append(flag)
     by_design = {one.design_id: one for one in suggestions}
     rows = [
@@ -268,7 +270,11 @@ def design_ahead(*, month: str, code: str) -> DesignAhead:
         design=design,
         plan=demand.plan,
         demand=demand,
-        flags=tuple(Flag.objects.filter(design=design, cleared_at=None).order_by(F("short_on").asc(nulls_last=True))),
+        flags=tuple(
+            Flag.objects.filter(design=design, cleared_at=None, kind__in=Flag.OF_STOCK).order_by(
+                F("short_on").asc(nulls_last=True)
+            )
+        ),
         suggestion=Suggestion.objects.filter(design=design, state=Suggestion.State.OPEN)
         .select_related("offer__supplier", "design")
         .first(),

@@ -12,14 +12,13 @@ from django.utils import timezone
 from crib.catalogue.models import Machine, MachineShift
 from crib.core import clock
 from crib.floor.models import Edge, Operation, PocketLoad
+from crib.life.calendar import Stretch, shifts_ahead
 from crib.life.models import Forecast
 from crib.planning.calendar import month_after, month_of
 from crib.planning.models import Flag, ProductionPlan, PurchaseOrder
 from crib.planning.selectors.gather import OPEN_ORDERS
 from crib.stock.selectors import Held, not_brought_back
 
-# Where no shift is entered, so many hours ahead are looked at.
-HOURS_WITHOUT_SHIFTS = 8
 MOST_SHOWN = 12
 
 
@@ -30,11 +29,20 @@ class DueEdge:
     forecast: Forecast
     machine: Machine | None
     pocket: int | None
-    shift_ends: datetime
+    shift: Stretch
+
+    @property
+    def shift_ends(self) -> datetime:
+        return self.shift.ends
 
     @property
     def edge(self) -> Edge:
         return self.forecast.edge
+
+    @property
+    def coming(self) -> bool:
+        """Whether that shift is still to begin."""
+        return self.shift.starts > clock.now()
 
     @property
     def overdue(self) -> bool:
@@ -52,6 +60,8 @@ class TodayNow:
     without_forecast: int
     shortages: tuple[Flag, ...]
     shortages_more: int
+    lives_fall: tuple[Flag, ...]
+    lives_fall_more: int
     late_orders: tuple[PurchaseOrder, ...]
     not_back: tuple[Held, ...]
     not_back_more: int
@@ -61,7 +71,7 @@ class TodayNow:
 
     @property
     def quiet(self) -> bool:
-        return not (self.due or self.shortages or self.late_orders or self.not_back)
+        return not (self.due or self.shortages or self.lives_fall or self.late_orders or self.not_back)
 
     @property
     def begun(self) -> bool:
@@ -76,6 +86,7 @@ def today_now() -> TodayNow:
         in_use=Count("pk"), without=Count("pk", filter=Q(forecast=None) | ~Q(forecast__trouble=""))
     )
     shortages = list(pressing_flags())
+    falling = falling_lives()
     back = not_brought_back()
     month = month_after(month_of(clock.today()))
     return TodayNow(
@@ -85,6 +96,8 @@ def today_now() -> TodayNow:
         without_forecast=counts["without"],
         shortages=tuple(shortages[:MOST_SHOWN]),
         shortages_more=max(len(shortages) - MOST_SHOWN, 0),
+        lives_fall=tuple(falling[:MOST_SHOWN]),
+        lives_fall_more=max(len(falling) - MOST_SHOWN, 0),
         late_orders=tuple(late_orders()),
         not_back=tuple(back[:MOST_SHOWN]),
         not_back_more=max(len(back) - MOST_SHOWN, 0),
@@ -96,11 +109,17 @@ def today_now() -> TodayNow:
 
 def pressing_flags() -> list[Flag]:
     """Open flags that no order on its way covers, one for each design, the first shortage first."""
-    flags = Flag.objects.filter(cleared_at=None, covered=False).select_related("design")
+    flags = Flag.objects.filter(cleared_at=None, covered=False, kind__in=Flag.OF_STOCK).select_related("design")
     kept: dict[int, Flag] = {}
     for flag in flags.order_by(F("short_on").asc(nulls_last=True), "raised_at", "design__code"):
         kept.setdefault(flag.design_id, flag)
     return list(kept.values())
+
+
+def falling_lives() -> list[Flag]:
+    """Open flags that the lives of a design fall, the newest first."""
+    flags = Flag.objects.filter(cleared_at=None, kind=Flag.Kind.LIVES_FALL).select_related("design")
+    return list(flags.order_by("-raised_at", "design__code"))
 
 
 def late_orders() -> list[PurchaseOrder]:
@@ -125,13 +144,13 @@ def edges_due() -> list[DueEdge]:
         load = loads.get(row.edge.item_id)
         operation = row.edge.operation
         machines[row.pk] = load.machine if load else operation.machine if operation else None
-    ends = shift_ends({machine.pk for machine in machines.values() if machine is not None})
+    shifts = shifts_now({machine.pk for machine in machines.values() if machine is not None})
     for row in rows:
         machine = machines[row.pk]
         if machine is None:
             continue
         load = loads.get(row.edge.item_id)
-        due = DueEdge(row, machine, load.pocket if load else None, ends[machine.pk])
+        due = DueEdge(row, machine, load.pocket if load else None, shifts[machine.pk])
         if due.overdue or (row.change_by_at is not None and row.change_by_at <= due.shift_ends):
             found.append(due)
     far = clock.now() + timedelta(days=999)
@@ -149,17 +168,10 @@ def _loads(items: Collection[int]) -> dict[int, PocketLoad]:
     return found
 
 
-def shift_ends(machines: Collection[int]) -> dict[int, datetime]:
-    """When the shift that runs on each machine ends, or else the next one to begin."""
-    now = timezone.localtime(clock.now())
-    found = {machine: now + timedelta(hours=HOURS_WITHOUT_SHIFTS) for machine in machines}
-    stretches: dict[int, list[datetime]] = {}
+def shifts_now(machines: Collection[int]) -> dict[int, Stretch]:
+    """The shift that runs on each machine, or else the next one to begin."""
+    now, zone = clock.now(), timezone.get_default_timezone()
+    shifts: dict[int, list[MachineShift]] = {machine: [] for machine in machines}
     for shift in MachineShift.objects.filter(machine__in=machines):
-        for ahead in range(-1, 8):
-            day = now.date() + timedelta(days=ahead)
-            if day.weekday() == shift.weekday:
-                over = day + timedelta(days=1) if shift.ends <= shift.starts else day
-                stretches.setdefault(shift.machine_id, []).append(datetime.combine(over, shift.ends, now.tzinfo))
-    for machine, ends in stretches.items():
-        found[machine] = min(end for end in ends if end > now)
-    return found
+        shifts[shift.machine_id].append(shift)
+    return {machine: shifts_ahead(now=now, shifts=own, zone=zone)[0] for machine, own in shifts.items()}

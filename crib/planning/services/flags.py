@@ -34,7 +34,7 @@ def write_judgements(*, judgements: Sequence[tuple[Design, StockNow, Judgement]]
     done = Written()
     open_flags: dict[int, dict[str, Flag]] = {}
     ids = [design.pk for design, _, _ in judgements]
-    for flag in Flag.objects.filter(design__in=ids, cleared_at=None):
+    for flag in Flag.objects.filter(design__in=ids, cleared_at=None, kind__in=Flag.OF_STOCK):
         open_flags.setdefault(flag.design_id, {})[flag.kind] = flag
     suggestions = {one.design_id: one for one in Suggestion.objects.filter(design__in=ids, state=Suggestion.State.OPEN)}
     for design, stock, judged in judgements:

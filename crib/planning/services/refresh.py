@@ -33,6 +33,7 @@ from crib.planning.models import DesignDemand, ProductionPlan
 from crib.planning.selectors import gather
 from crib.planning.selectors.gather import StockNow
 from crib.planning.services.flags import Written, clear_flags_of_retired, write_judgements
+from crib.planning.services.lives import refresh_life_flags
 from crib.planning.terms import DAYS_WHEN_LATE
 
 AT_ONCE = 100
@@ -58,9 +59,12 @@ def refresh_due_plans(*, tell: Tell | None = None) -> Refreshed:
 
 
 def refresh_due_flags() -> Refreshed:
-    """Check the designs again whose stock or orders have moved, or that were not looked at today."""
+    """Check the designs again whose stock or orders have moved, or that were not looked at today, and falling lives."""
+    lives = refresh_life_flags()
     designs = set(gather.designs_due().values_list("pk", flat=True))
-    return refresh_designs(designs=designs) if designs else Refreshed()
+    done = refresh_designs(designs=designs) if designs else Refreshed()
+    done.written += lives
+    return done
 
 
 def compute_plan(*, month: str, tell: Tell | None = None) -> Refreshed:

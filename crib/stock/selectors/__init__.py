@@ -3,6 +3,7 @@
 from crib.stock.selectors.books import Difference, check_ledger
 from crib.stock.selectors.counter import CounterNow, counter_now, find_move
 from crib.stock.selectors.labels import Found, find_label
+from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
     LedgerPage,
     ToCount,
@@ -74,6 +75,7 @@ __all__ = [
     "item_with",
     "items_of",
     "ledger_page",
+    "newest_lots",
     "not_brought_back",
     "not_enough_sentence",
     "on_hand",

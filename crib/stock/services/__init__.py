@@ -6,7 +6,7 @@ from crib.stock.services.anywhere import check_out_anywhere, take_back_home
 from crib.stock.services.bulk import post_moves
 from crib.stock.services.counter import take_scan, undo_move
 from crib.stock.services.counts import drop_count, post_count, record_count, start_count
-from crib.stock.services.items import make_item
+from crib.stock.services.items import make_item, write_lot
 from crib.stock.services.labelling import ItemDraft, make_items
 from crib.stock.services.places import (
     change_place,
@@ -42,4 +42,5 @@ __all__ = [
     "take_scan",
     "transfer",
     "undo_move",
+    "write_lot",
 ]

@@ -12,7 +12,7 @@ from crib.catalogue.models import Design, Job, Supplier
 from crib.core.errors import BadInput, NotAllowed, Refused, ShopError
 from crib.people.models import Person
 from crib.stock import selectors
-from crib.stock.drafts import MoveDraft, check_quantity, done_before
+from crib.stock.drafts import MoveDraft, check_quantity, clean_lot, done_before
 from crib.stock.errors import (
     AlreadyReversed,
     DesignRetired,
@@ -50,7 +50,6 @@ def receive(
     With a `document`, such as an order, the line belongs to that: it is taken back there, never in the ledger alone.
     """
     _on_hand_place(to_place, field="to_place")
-    noted = "; ".join(part for part in (f"lot {lot.strip()}" if lot.strip() else "", note.strip()) if part)
     draft = MoveDraft(
         design=design,
         quantity=quantity,
@@ -59,17 +58,14 @@ def receive(
         condition=condition,
         why=Move.Why.RECEIVE,
         key=key,
-        note=noted,
+        note=note.strip(),
+        lot=clean_lot(lot),
         document=document,
         at=at,
     )
     if condition == Condition.SPENT:
         raise BadInput("condition", "Spent edges are not received. Choose the condition they arrived in.")
-    with transaction.atomic():
-        move = _posted(draft, who)
-        if lot.strip() and draft.makes_items:
-            _made_by(move).update(lot=lot.strip()[:40])
-    return move
+    return _posted(draft, who)
 
 
 def check_out(
@@ -253,6 +249,7 @@ def reverse(
         key=key,
         note=note,
         reverses=move,
+        lot=move.lot,
         document=move.document,
         at=at,
     )

@@ -144,6 +144,7 @@ class _Batch:
             key=draft.key,
             reverses=draft.reverses,
             document=draft.document,
+            lot=draft.lot,
         )
 
 

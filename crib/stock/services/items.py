@@ -11,7 +11,7 @@ from crib.core.errors import BadInput
 from crib.people.models import Person
 from crib.people.services import record_change
 from crib.stock import selectors
-from crib.stock.drafts import check_quantity
+from crib.stock.drafts import check_quantity, clean_lot
 from crib.stock.errors import NotEnoughOnHand
 from crib.stock.models import Balance, Condition, Item, Place
 
@@ -45,10 +45,22 @@ def make_item(
         condition=condition,
         place=place,
         pieces=pieces,
-        lot=lot.strip()[:40],
+        lot=clean_lot(lot),
         serial=serial.strip()[:40],
         since=clock.now(),
     )
     details = {"design": design.code, "place": place.code, "pieces": pieces}
     record_change(who=who, what="item", which=item.label, act="labelled", details=details)
+    return item
+
+
+@transaction.atomic
+def write_lot(*, item: Item, lot: str, who: Person) -> Item:
+    """Write down which lot a labelled piece is of, or put it right; empty when nobody knows it."""
+    item = Item.objects.select_for_update(of=("self",)).get(pk=item.pk)
+    before, item.lot = item.lot, clean_lot(lot)
+    if item.lot != before:
+        item.save(update_fields=["lot"])
+        details = {"from": before or "none", "to": item.lot or "none"}
+        record_change(who=who, what="item", which=item.label, act="lot written", details=details)
     return item

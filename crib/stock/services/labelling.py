@@ -16,7 +16,7 @@ from crib.core.errors import BadInput
 from crib.people.models import Person
 from crib.people.services import record_change
 from crib.stock import selectors
-from crib.stock.drafts import check_quantity
+from crib.stock.drafts import check_quantity, clean_lot
 from crib.stock.errors import NotEnoughOnHand
 from crib.stock.models import Balance, Condition, Item, Place
 from crib.stock.services.items import MOST_PIECES
@@ -33,6 +33,7 @@ class ItemDraft:
     pieces: int = 1
     condition: str = Condition.NEW
     since: datetime | None = None
+    lot: str = ""
 
 
 @transaction.atomic
@@ -57,6 +58,7 @@ def make_items(*, drafts: Sequence[ItemDraft], who: Person) -> list[Item]:
                 place=draft.place,
                 pieces=draft.pieces,
                 since=draft.since or now,
+                lot=clean_lot(draft.lot),
             )
             for draft in drafts
         ],

@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 
 from crib.web.charts.model import Mark
 from crib.web.charts.scale import Scale, day_ticks, share_text, tick_text, ticks
+from crib.web.charts.shapes import LOOKS, point_shape
 from crib.web.charts.svg import picture, tag, together
 from crib.web.formats import day as day_text
 
@@ -33,11 +34,14 @@ class Frame:
     axes: SafeString
 
     def marks(self, marks: Sequence[Mark]) -> SafeString:
-        """Upright lines with their words at the top, one below the other where they would meet."""
+        """Upright lines with their words at the top, one below the other, and on the side where no other line is."""
         drawn = []
-        for row, mark in enumerate(sorted(marks, key=lambda one: one.x)):
-            at = self.x.clamp(mark.x)
-            left_of = at + len(mark.words) * CHAR + 8 > self.right
+        ordered = sorted(marks, key=lambda one: one.x)
+        lines = [self.left, *(self.x.clamp(mark.x) for mark in ordered), self.right]
+        for row, mark in enumerate(ordered):
+            before, at, after = lines[row : row + 3]
+            width = len(mark.words) * CHAR + 8
+            left_of = at + width > self.right or (at + width > after and at - width > before)
             level = self.top + 13 + 15 * (row % 4)
             drawn.append(tag("line", class_=f"mark mark-{mark.tone}", x1=at, x2=at, y1=self.top, y2=self.bottom))
             drawn.append(
@@ -106,9 +110,22 @@ def _frame(
 ) -> Frame:
     y_ticks = ticks(min(ys), max(ys), 5)
     texts = [(at, y_text(at, step=y_ticks[1] - y_ticks[0])) for at in y_ticks]
+    return paper((x_low, x_high), x_labels, texts, x_label=x_label, y_label=y_label)
+
+
+def paper(
+    across: tuple[float, float],
+    x_labels: Sequence[tuple[float, str]],
+    texts: Sequence[tuple[float, str]],
+    *,
+    x_label: str,
+    y_label: str,
+    scale: type[Scale] = Scale,
+) -> Frame:
+    """Axes with their labels, the vertical one from its first to its last."""
     left = 16 + CHAR * max(len(text) for _, text in texts)
-    x = Scale(x_low, x_high, left, WIDTH - RIGHT)
-    y = Scale(y_ticks[0], y_ticks[-1], HEIGHT - BOTTOM, TOP)
+    x = scale(*across, left, WIDTH - RIGHT)
+    y = scale(texts[0][0], texts[-1][0], HEIGHT - BOTTOM, TOP)
     strokes = []
     for at, text in texts:
         zero = " grid-zero" if at == 0 else ""
@@ -131,23 +148,28 @@ def _frame(
 
 
 def keys(entries: Sequence[Key], *, after: str) -> SafeString:
-    """The key, in the line above the plot, to the right of the vertical axis's own words."""
+    """The key in the line above the plot, right of the vertical axis's own words; a long one has a line more."""
     drawn = []
-    x = max(2 + (len(after) + 3) * CHAR, 60.0)
-    needed = sum(30 + (len(entry.words) + 2) * CHAR for entry in entries)
-    x, y = (x, float(TOP - 16)) if x + needed <= WIDTH else (2.0, 10.0)
+    beside = max(2 + (len(after) + 3) * CHAR, 60.0)
+    x, y = (beside, TOP - 16.0) if beside + sum(map(_key_width, entries)) <= WIDTH else (2.0, 10.0)
     for entry in entries:
+        if x + _key_width(entry) > WIDTH and y < TOP - 16:
+            x, y = beside, TOP - 16.0
         drawn.append(_key_shape(entry, x, y))
         drawn.append(tag("text", entry.words, class_="key", x=x + 28, y=y + 4))
-        x += 30 + (len(entry.words) + 2) * CHAR
+        x += _key_width(entry)
     return together(drawn)
+
+
+def _key_width(entry: Key) -> float:
+    return 30 + (len(entry.words) + 2) * CHAR
 
 
 def _key_shape(entry: Key, x: float, y: float) -> SafeString:
     if entry.shape == "line":
         return tag("line", class_=entry.class_, x1=x, x2=x + 22, y1=y, y2=y)
-    if entry.shape == "point":
-        return tag("circle", class_=entry.class_, cx=x + 14, cy=y, r="4.5")
+    if entry.shape in LOOKS:
+        return point_shape(x + 14, y, entry.shape)
     return tag("rect", class_=entry.class_, x=x, y=y - 6, width="22", height="12")
 
 

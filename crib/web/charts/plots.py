@@ -10,7 +10,9 @@ from django.utils.safestring import SafeString
 
 from crib.web.charts.frame import Frame, Key, chart, day_frame, keys, nothing_yet, value_frame
 from crib.web.charts.model import Mark, Point, Series, Shade
-from crib.web.charts.svg import CannotDraw, Coordinate, finite, path, same_length, tag, together
+from crib.web.charts.points import checked_points, draw_points, point_keys
+from crib.web.charts.shades import draw_shade
+from crib.web.charts.svg import CannotDraw, Coordinate, finite, path, same_length, tag
 from crib.web.formats import day as day_text
 
 Band = tuple[Sequence[float], Sequence[float]]
@@ -32,24 +34,30 @@ def bands(
     band_words: Sequence[str] = (),
     point_words: tuple[str, str] = ("ended", "still good when last seen"),
     y_share: bool = False,
+    also: Sequence[Series] = (),
+    shades: Sequence[Shade] = (),
+    zero: bool = True,
 ) -> SafeString:
-    """A curve with its bands, the widest first, and the edges that were seen."""
+    """A curve with its bands, the widest first, further lines beside it, over hatched stretches, and the edges seen."""
     across, line = finite("xs", xs), finite("middle", middle)
     same_length("xs", across, "middle", line)
     drawn_bands = [_checked_band(across, band) for band in bands]
-    seen = [(finite("points", (point.x, point.y)), point.ended) for point in points]
+    beside = [(one.name, finite("xs", one.xs), finite("ys", one.ys)) for one in also]
+    seen = checked_points(points)
     finite("marks", (mark.x for mark in marks))
     if not across and not seen:
         return nothing_yet(title)
     frame = value_frame(
-        [*across, *(at[0] for at, _ in seen), *(mark.x for mark in marks)],
-        [*line, *(y for band in drawn_bands for side in band for y in side), *(at[1] for at, _ in seen)],
+        [*across, *(x for x, *_ in seen), *(mark.x for mark in marks), *(x for _, xs, _ in beside for x in xs)],
+        [*line, *(y for band in drawn_bands for side in band for y in side), *(y for _, y, _ in seen)],
         x_label=x_label,
         y_label=y_label,
         y_share=y_share,
+        zero=zero,
     )
-    strokes = [
-        tag("path", class_=f"band band-{2 if place == 0 and len(drawn_bands) > 1 else 1}", d=_area(frame, across, band))
+    strokes = [draw_shade(frame, shade) for shade in shades]
+    strokes += [
+        tag("path", class_=f"band band-{2 if place == 0 and len(drawn_bands) > 1 else 1}", d=area(frame, across, band))
         for place, band in enumerate(drawn_bands)
     ]
     strokes.append(
@@ -57,19 +65,18 @@ def bands(
     )
     strokes += [
         tag(
-            "circle", class_="point point-ended" if ended else "point point-open", cx=frame.x(x), cy=frame.y(y), r="4.5"
+            "path", class_=f"line line-{place}", d=path([(frame.x(x), frame.y(y)) for x, y in zip(xs, ys, strict=True)])
         )
-        for (x, y), ended in seen
+        for place, (_, xs, ys) in enumerate(beside, start=2)
     ]
+    strokes += draw_points(frame, seen)
     entries = [Key(middle_words, "line", "line line-1")]
     entries += [
         Key(words, "area", f"band band-{2 if place == 0 and len(drawn_bands) > 1 else 1}")
         for place, words in enumerate(band_words[: len(drawn_bands)])
     ]
-    if any(ended for _, ended in seen):
-        entries.append(Key(point_words[0], "point", "point point-ended"))
-    if not all(ended for _, ended in seen):
-        entries.append(Key(point_words[1], "point", "point point-open"))
+    entries += [Key(name, "line", f"line line-{place}") for place, (name, *_) in enumerate(beside, start=2)]
+    entries += point_keys(seen, point_words)
     strokes += [frame.marks(marks), keys(entries, after=y_label)]
     return chart(frame, strokes, title=title, says=says)
 
@@ -204,30 +211,8 @@ def lines(
         for place, (_, xs, ys) in enumerate(checked, start=1)
     ]
     entries = [Key(name, "line", f"line line-{place}") for place, (name, _, _) in enumerate(checked, start=1)]
-    below = [_shade(frame, shade) for shade in shades]
+    below = [draw_shade(frame, shade) for shade in shades]
     return chart(frame, [*below, *strokes, frame.marks(marks), keys(entries, after=y_label)], title=title, says=says)
-
-
-def _shade(frame: Frame, shade: Shade) -> SafeString:
-    """A wash with slanted lines, so that it stands out in print too, and its number at the foot."""
-    left, right = (frame.x.clamp(at) for at in (shade.start, shade.stop))
-    step, foot, head = 9.0, frame.bottom, frame.top
-    slants = []
-    at = left - (foot - head)
-    while at < right:
-        start, stop = max(at, left), min(at + foot - head, right)
-        if start < stop:
-            slants.append(path([(start, foot - (start - at)), (stop, foot - (stop - at))]))
-        at += step
-    return together(
-        [
-            tag("rect", class_="shade", x=left, y=head, width=max(right - left, 0.5), height=foot - head),
-            tag("path", class_="shade-lines", d="".join(slants)) if slants else SafeString(""),
-            tag(
-                "text", str(shade.number), class_="shade-number", x=(left + right) / 2, y=foot - 8, text_anchor="middle"
-            ),
-        ]
-    )
 
 
 def _checked_band(across: Sequence[float], band: Band) -> tuple[list[float], list[float]]:
@@ -237,7 +222,7 @@ def _checked_band(across: Sequence[float], band: Band) -> tuple[list[float], lis
     return low, high
 
 
-def _area(frame: Frame, xs: Sequence[float], band: tuple[Sequence[float], Sequence[float]]) -> str:
+def area(frame: Frame, xs: Sequence[float], band: tuple[Sequence[float], Sequence[float]]) -> str:
     low, high = band
     there = [(frame.x(x), frame.y(y)) for x, y in zip(xs, low, strict=True)]
     back = [(frame.x(x), frame.y(y)) for x, y in zip(xs, high, strict=True)]

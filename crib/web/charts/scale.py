@@ -33,6 +33,29 @@ class Scale:
         return self(min(max(value, self.low), self.high))
 
 
+class LogScale(Scale):
+    """The same by ratios: from low to high, both above zero, each doubling is as long as the next."""
+
+    def __call__(self, value: float) -> float:
+        if self.high == self.low:
+            return (self.start + self.end) / 2
+        return self.start + math.log(value / self.low) / math.log(self.high / self.low) * (self.end - self.start)
+
+
+def log_ticks(low: float, high: float) -> list[float]:
+    """Round values by ratios that span low to high: even steps where they lie close, else 1, 2 and 5 of each power."""
+    if high < 3 * low:
+        even = [at for at in ticks(low, high, 6) if at > 0]
+        if len(even) > 1 and even[0] <= low * (1 + 1e-9):
+            return even
+    first, last = math.floor(math.log10(low) + 1e-12), math.ceil(math.log10(high) - 1e-12)
+    sizes = (1, 2, 5) if last - first <= 4 else (1,)
+    rows = [float(f"{size * 10.0**power:.6g}") for power in range(first, last + 1) for size in sizes]
+    start = max((place for place, at in enumerate(rows) if at <= low * (1 + 1e-9)), default=0)
+    stop = min((place for place, at in enumerate(rows) if at >= high * (1 - 1e-9)), default=len(rows) - 1)
+    return rows[start : max(stop, start + 1) + 1]
+
+
 def ticks(low: float, high: float, wanted: int = 5) -> list[float]:
     """About `wanted` round values that span low to high: multiples of 1, 2 or 5 times a power of ten."""
     if low == high:

@@ -10,10 +10,12 @@ from django.core.exceptions import ObjectDoesNotExist
 from django.utils.safestring import SafeString
 
 from crib.floor.models import Edge
+from crib.life.selectors import BoardRow
 from crib.web import charts, formats
 
 register = template.Library()
-NEAR = 0.8
+# By how urgent an edge is on the board of all edges, so that no page says otherwise.
+WORDS = {"bad": "Change now", "caution": "Change soon", "good": "Good", "info": "Run to the end"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,20 +43,18 @@ def outlook(edge: Edge | None) -> EdgeOutlook:
     if forecast.life_used is None:
         return EdgeOutlook(False, words=forecast.trouble or "No forecast yet", trouble=forecast.trouble)
     used = max(forecast.life_used, 0.0)
-    tone, words = (
-        ("bad", "Change now") if used >= 1 else ("caution", "Change soon") if used >= NEAR else ("good", "Good")
-    )
+    row = BoardRow(forecast.edge, forecast, None, None)
     says = f"{formats.share(used)} of its life until the change is used"
     span = (forecast.parts_left_10, forecast.parts_left_90)
     return EdgeOutlook(
         known=True,
-        tone=tone,
-        words=words,
+        tone=row.tone,
+        words=WORDS[row.tone],
         used=formats.share(used),
         parts_left=formats.parts(forecast.parts_left_50),
         parts_range=f"{formats.parts(span[0])} to {formats.parts(span[1])}" if None not in span else "",
-        gauge=charts.gauge(used, tone=tone, says=says),
-        change_by=forecast.change_by_at,
+        gauge=charts.gauge(used, tone=row.tone, says=says),
+        change_by=None if row.due_now else forecast.change_by_at,
         advice=forecast.advice,
     )
 

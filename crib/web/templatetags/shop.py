@@ -64,6 +64,16 @@ def parts(value: float | None) -> str:
 
 
 @register.filter
+def parts_said(value: int | None) -> str:
+    return formats.parts_said(value)
+
+
+@register.filter
+def mean_parts(value: float | None) -> str:
+    return formats.mean_parts(value)
+
+
+@register.filter
 def share(value: float | None) -> str:
     return formats.share(value)
 

@@ -15,6 +15,7 @@ from crib.core.errors import ShopError
 from crib.floor import selectors, services
 from crib.floor.models import Assembly
 from crib.people.models import Person
+from crib.stock import selectors as stock_selectors
 from crib.stock.models import Condition, Item, Place
 from crib.web.acting import acting_person, need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm
@@ -49,6 +50,8 @@ class FitForm(KeyedForm):
         required=False, min_value=1, label="Edge", help_text="Empty takes the one in use, or the lowest fresh one."
     )
 
+    lot = forms.CharField(required=False, max_length=40, label="Lot", help_text="Scan or type it from the box.")
+
     def __init__(self, *args: Any, assembly: Assembly, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.found: dict[str, dict[str, Any]] = {}
@@ -68,6 +71,15 @@ class FitForm(KeyedForm):
                 )
             )
         self.fields["tip"].choices = choices  # type: ignore[attr-defined]  # a choice field
+        self._suggest_lot()
+
+    def _suggest_lot(self) -> None:
+        """What came last is likely what is at hand; only whoever holds the box knows."""
+        designs = {row["design"].pk: row["design"].code for row in self.found.values() if "design" in row}
+        newest = stock_selectors.newest_lots(designs=designs)
+        if newest:
+            said = "; ".join(f"{designs[pk]} lot {lot}" for pk, lot in sorted(newest.items()))
+            self.fields["lot"].help_text = f"Scan or type it from the box. Suggested, as received last: {said}."
 
 
 class TakeOutForm(KeyedForm):

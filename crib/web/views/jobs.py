@@ -16,10 +16,13 @@ from crib.catalogue.models import Design, Job, Machine, WorkMaterial
 from crib.core.errors import ShopError
 from crib.floor import selectors, services
 from crib.floor.models import KindOfCut, Operation
+from crib.floor.services.operations import USUAL_WEAR_LIMIT_MM
+from crib.life.selectors.job_edges import job_edges
 from crib.life.selectors.predicted import fresh_edge_at
 from crib.web.acting import need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm, same_quantity
 from crib.web.forms import show_refusal
+from crib.web.views.changing import changing_panel
 from crib.web.views.machines import WITH_FORECAST, _system
 
 PER_PAGE = 40
@@ -87,6 +90,19 @@ class OperationForm(UnitsForm):
     cycle_minutes = QuantityField(
         unit="min", required=False, label="Cycle time", help_text="By the clock, with loading."
     )
+    entries_per_part = forms.IntegerField(
+        min_value=1,
+        required=False,
+        label="Entries into the metal per part",
+        help_text="Where edges break on entering. Empty: breakage goes by minutes.",
+    )
+    wear_limit_mm = QuantityField(
+        unit="mm",
+        required=False,
+        initial=USUAL_WEAR_LIMIT_MM,
+        label="Worn at a wear land of",
+        help_text="VB, the criterion. Empty: 0.3 mm.",
+    )
     accepted_risk = forms.FloatField(
         min_value=0.001,
         max_value=0.999,
@@ -109,6 +125,11 @@ class OperationForm(UnitsForm):
         min_value=1, required=False, label="Parts per edge today", help_text="If the shop changes at a fixed count."
     )
 
+    def clean_wear_limit_mm(self) -> float:
+        """Left empty, it is the usual criterion."""
+        limit: float | None = self.cleaned_data["wear_limit_mm"]
+        return USUAL_WEAR_LIMIT_MM if limit is None else limit
+
 
 @require_safe
 def jobs(request: HttpRequest) -> HttpResponse:
@@ -122,7 +143,12 @@ def jobs(request: HttpRequest) -> HttpResponse:
 @require_safe
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Job, pk=pk)
-    return render(request, "crib/jobs/job.html", {"job": found, "operations": list(selectors.operations_of(found))})
+    context = {
+        "job": found,
+        "operations": list(selectors.operations_of(found)),
+        "edges": job_edges(job=found) if found.state != Job.State.DONE else None,
+    }
+    return render(request, "crib/jobs/job.html", context)
 
 
 @needs("keep_jobs")
@@ -189,6 +215,7 @@ def operation(request: HttpRequest, pk: int) -> HttpResponse:
         "working": selectors.edges_working_at(found, edge_related=WITH_FORECAST),
         "totals": selectors.edges_at(found),
         "fresh": fresh_edge_at(operation=found),
+        "changing": changing_panel(found),
     }
     return render(request, "crib/jobs/operation.html", context | _conditions(found))
 

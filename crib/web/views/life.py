@@ -28,9 +28,13 @@ from crib.life.models import LifeModel
 from crib.life.words import CAUTION
 from crib.web import charts, formats
 from crib.web.acting import has_right, need_acting, needs, signed_in_person
+from crib.web.curve_filter import CurvesFilter
+from crib.web.curve_pictures import POINT_WORDS, pictures_of, points_of, stairs_of
 from crib.web.flute import flute_of
 from crib.web.forms import show_refusal
 from crib.web.views.machines import EndForm, LookForm
+from crib.web.views.odd_ends import ExcuseForm, evidence_about, excuse_form_for
+from crib.web.wear_chart import wear_chart, wear_says
 
 ON_A_PAGE = 50
 BADGES = {"bad": "Change now", "caution": "Soon", "good": "Good", "info": "Run to the end", "plain": "No forecast"}
@@ -88,6 +92,8 @@ _boards_lock = Lock()
 BOARDS_KEPT = 24
 # Ten lives: beyond that a gauge looks the same.
 MOST_PERCENT = 1000
+# A row each: more make the page too heavy for a tablet, and nobody reads them there.
+MOST_BEHIND = 200
 
 
 def _board(request: HttpRequest, stamp: str) -> SafeString:
@@ -148,26 +154,35 @@ def _find_edge(pk: int) -> Edge:
     return get_object_or_404(
         Edge.objects.select_related(
             "item__design", "operation__job", "operation__machine", "operation__material", "operation__tip",
-            "forecast__model", "ended_by",
+            "forecast__model", "ended_by", "excused_by",
         ),
         pk=pk,
     )  # fmt: skip
 
 
-def _edge_page(request: HttpRequest, edge: Edge, *, status: int = 200, **forms: Any) -> HttpResponse:
+def _units(request: HttpRequest) -> str:
     person = signed_in_person(request)
-    system = person.units if person is not None else "metric"
+    return person.units if person is not None else "metric"
+
+
+def _edge_page(request: HttpRequest, edge: Edge, *, status: int = 200, **forms: Any) -> HttpResponse:
+    system = _units(request)
     outlook = selectors.outlook_of(edge=edge)
+    growth = selectors.wear_growth(edge=edge)
     looks = list(edge.inspections.select_related("seen_by").order_by("at_minutes"))
     context: dict[str, Any] = {
         "edge": edge,
         "shown": _shown(selectors.board_row(edge=edge)),
         "outlook": outlook,
-        "chart": _edge_chart(outlook) if outlook else None,
+        "chart": _edge_chart(outlook, edge) if outlook else None,
         "looks": looks,
+        "wear": growth,
+        "wear_chart": wear_chart(growth, system) if growth else None,
+        "wear_says": wear_says(growth) if growth else "",
         "flute": flute_of(edge.item, edge.operation),
         "totals": edge.totals.select_related("operation__job").order_by("last_ended_at"),
         "fresh": edge.item.edges.filter(state=Edge.State.FRESH).count(),
+        "excuse_form": forms.get("excuse_form") or excuse_form_for(edge, may=has_right(request, "keep_life")),
         "caution": CAUTION,
     }
     if edge.state == Edge.State.IN_USE:
@@ -176,9 +191,10 @@ def _edge_page(request: HttpRequest, edge: Edge, *, status: int = 200, **forms: 
     return render(request, "crib/life/edge.html", context, status=status)
 
 
-def _edge_chart(outlook: selectors.EdgeOutlook) -> SafeString:
-    marks = [charts.Mark(outlook.used, "now", "info")]
-    if outlook.change_at is not None:
+def _edge_chart(outlook: selectors.EdgeOutlook, edge: Edge) -> SafeString:
+    ended = edge.state == Edge.State.ENDED
+    marks = [charts.Mark(outlook.used, "came off" if ended else "now", "info")]
+    if outlook.change_at is not None and not ended:
         marks.append(charts.Mark(outlook.change_at, "change-by", "bad"))
     says = (
         f"Chance that an edge at this duty outlasts each age, with the range in which the curve may lie; this edge "
@@ -192,7 +208,8 @@ def _draw(curve: selectors.LifeCurve, *, title: str, says: str, marks: Sequence[
         curve.minutes,
         middle=curve.outlasted,
         bands=[(curve.low, curve.high)],
-        points=[charts.Point(edge.counted, edge.outlasted, ended=edge.ended) for edge in curve.seen],
+        points=points_of(curve),
+        also=stairs_of(curve),
         marks=marks,
         title=title,
         says=says,
@@ -200,7 +217,7 @@ def _draw(curve: selectors.LifeCurve, *, title: str, says: str, marks: Sequence[
         y_label="edges that outlast it",
         middle_words="expected",
         band_words=["where the curve may lie, 10–90 %"],
-        point_words=("ended", "taken off before its end, or still in use"),
+        point_words=POINT_WORDS,
         y_share=True,
     )
     step = max(len(curve.minutes) // 12, 1)
@@ -251,7 +268,7 @@ def look_at_edge(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _edge_page(request, seen, status=400, look_form=form)
     try:
-        floor.record_inspection(edge=seen, who=need_acting(request), **form.cleaned_data)
+        services.look_at_edge(edge=seen, who=need_acting(request), **form.cleaned_data)
     except ShopError as refusal:
         show_refusal(form, refusal)
         return _edge_page(request, seen, status=refusal.status, look_form=form)
@@ -259,12 +276,30 @@ def look_at_edge(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("crib:edge", seen.pk)
 
 
+@require_POST
+@needs("keep_life")
+def excuse_edge(request: HttpRequest, pk: int) -> HttpResponse:
+    """Leave an end that was not the tip's fault out of what lives learn."""
+    excused = _find_edge(pk)
+    form = ExcuseForm(request.POST, auto_id="excuse_%s")
+    if not form.is_valid():
+        return _edge_page(request, excused, status=400, excuse_form=form)
+    try:
+        floor.excuse_end(edge=excused, who=need_acting(request), **form.cleaned_data)
+    except ShopError as refusal:
+        show_refusal(form, refusal)
+        return _edge_page(request, excused, status=refusal.status, excuse_form=form)
+    messages.success(request, f"{excused} is left out: lives take it as taken off at that age.")
+    return redirect("crib:edge", excused.pk)
+
+
 # --- life curves --------------------------------------------------------------------------------------
 
 
 @require_safe
 def curves(request: HttpRequest) -> HttpResponse:
-    rows = selectors.all_curves()
+    rows, record = selectors.curves_and_record()
+    form = CurvesFilter(request.GET or None, rows=rows)
     top = max((row.life_90 for row in rows if row.life_90 < 1e5), default=1.0)
     shown = [
         {
@@ -274,10 +309,10 @@ def curves(request: HttpRequest) -> HttpResponse:
                 says=f"half outlast {formats.minutes(row.life_50)} minutes",
             ),
         }
-        for row in rows
+        for row in form.chosen(rows)
     ]  # fmt: skip
-    context = {"shown": shown, "held": selectors.held_overall(), "caution": CAUTION}
-    return render(request, "crib/life/curves.html", context)
+    context = {"shown": shown, "groups": len(rows), "form": form, "record": record}
+    return render(request, "crib/life/curves.html", context | {"caution": CAUTION})
 
 
 @require_safe
@@ -291,8 +326,10 @@ def curve(request: HttpRequest, pk: int) -> HttpResponse:
         "chart": _draw(found, title="Chance to outlast each age", says=says),
         "held": selectors.held_by_point(model=model),
         "facts": selectors.law_facts(model=model),
+        "behind": sorted(found.seen, key=lambda one: one.edge, reverse=True)[:MOST_BEHIND],
         "caution": CAUTION,
     }
+    context |= evidence_about(model, found) | pictures_of(model, found, _units(request))
     return render(request, "crib/life/curve.html", context)
 
 

@@ -18,9 +18,11 @@ from crib.catalogue.models import Machine
 from crib.core.errors import ShopError
 from crib.floor import selectors, services
 from crib.floor.models import Edge, Operation
+from crib.life import services as life
 from crib.web.acting import need_acting, needs, signed_in_person
+from crib.web.changes_shown import of_machine
 from crib.web.fields import QuantityField, UnitsForm
-from crib.web.forms import show_refusal
+from crib.web.forms import QuestionedForm, show_refusal
 from crib.web.spindle_picture import spindle_picture
 
 # What a page shows of an edge beside its own figures.
@@ -82,13 +84,13 @@ class RunForm(PartsForm):
             self.fields["operation"].queryset = choices  # type: ignore[attr-defined]  # a choice of rows
 
 
-class EndForm(UnitsForm):
+class EndForm(QuestionedForm, UnitsForm):
     outcome = forms.ChoiceField(choices=Edge.Outcome.choices, widget=forms.RadioSelect, label="Why did it come off?")
     wear_land_mm = QuantityField(unit="mm", required=False, label="Wear land", help_text="If you measured it.")
     note = forms.CharField(max_length=200, required=False, label="Note")
 
 
-class LookForm(UnitsForm):
+class LookForm(QuestionedForm, UnitsForm):
     wear_land_mm = QuantityField(unit="mm", label="Wear land")
     note = forms.CharField(max_length=200, required=False, label="Note")
 
@@ -123,6 +125,7 @@ def _machine_page(
         "machine": machine,
         "refused": refused or {},
         "key": new_key(),
+        "ahead": of_machine(machine),
         "spindle": spindle_picture(machine, person.units if person else settings.UNITS),
     }
     return render(request, "crib/machines/machine.html", context, status=status)
@@ -240,7 +243,7 @@ def look_at_edge(request: HttpRequest, pk: int, pocket: int, edge: int) -> HttpR
     form = LookForm(request.POST, system=_system(request), auto_id="look_%s")
     if form.is_valid():
         try:
-            services.record_inspection(edge=seen, who=need_acting(request), **form.cleaned_data)
+            life.look_at_edge(edge=seen, who=need_acting(request), **form.cleaned_data)
         except ShopError as refusal:
             show_refusal(form, refusal)
             return _pocket_page(request, machine, pocket, status=refusal.status, look_form=form)

@@ -61,6 +61,7 @@ def item(request: HttpRequest, number: int) -> HttpResponse:
     found = selectors.item_with(number=number)
     ledger = selectors.ledger_page(item=found, before=request.GET.get("before", ""))
     context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label), "flute": flute_of(found)}
+    context["newest_lot"] = selectors.newest_lots(designs=[found.design_id]).get(found.design_id, "")
     return render(request, "crib/stock/item.html", context)
 
 

@@ -209,6 +209,18 @@ def make_item(request: HttpRequest) -> HttpResponse:
     return redirect("crib:item", number=made.pk)
 
 
+@require_POST
+@needs("build_tools")
+def write_lot(request: HttpRequest, number: int) -> HttpResponse:
+    """Write down which lot a piece is of, or put it right."""
+    item = services.write_lot(
+        item=selectors.item_with(number=number), lot=request.POST.get("lot", ""), who=need_acting(request)
+    )
+    said = f"is of lot {item.lot}" if item.lot else "has no lot written down"
+    messages.success(request, f"{item.label} {said}.")
+    return redirect("crib:item", number=number)
+
+
 def _asked(request: HttpRequest, *names: str) -> dict[str, str]:
     """What a link to the form has filled in already."""
     given = {name: request.GET.get(name, "")[:100] for name in names}

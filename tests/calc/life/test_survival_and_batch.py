@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from calc.errors import WorkingError
 from calc.life import batch, survival
-from calc.life.kaplan_meier import life_table, lives_seen, median_seen, where_it_fell
+from calc.life.kaplan_meier import ends_against_due, life_table, lives_seen, median_seen, where_it_fell
 from calc.life.predictive import belief, lasting, life_survival, mean_time_outlasted, remaining, survival_band
 
 SHAPES, SCALES = st.floats(0.4, 8), st.floats(1, 500)
@@ -183,6 +183,20 @@ def test_mean_time_outlasted_of_a_known_law_is_its_integral() -> None:
     assert ours[0] == pytest.approx(survival.time_outlasted(np.array([20.0, 70.0]), law), rel=1e-8)
 
 
+@pytest.mark.parametrize("used", [0.0, 90.0, 3e4])
+@pytest.mark.parametrize("known", [0.0, 0.5, 1.0])
+def test_a_law_of_which_hardly_anything_is_known_still_answers(used: float, known: float) -> None:
+    """Some of its nodes hold laws so steep that no number tells how surely the edge should have ended by now."""
+    vague = belief(np.log(30), np.log([2.5, 30.0]), 0.64, [2.25, 9.0], 0.0, 2.0, 900.0)
+    left = remaining([used, used], vague, known * used)
+    assert np.all(np.isfinite(left))
+    assert np.all(np.diff(left, axis=1) >= 0)
+    chances = lasting([[0.0, 1.0, 30.0, 1e9]] * 2, [used, used], vague, known * used)
+    assert chances[:, 0] == pytest.approx([1, 1], abs=1e-3)
+    assert np.all(np.diff(chances, axis=1) <= 0)
+    assert np.all(np.isfinite(survival_band([0.0, 30.0, 1e9], vague)))
+
+
 def test_a_forecast_at_no_life_at_all_still_answers() -> None:
     worn_out = remaining(5_000, belief(np.log(30), np.log(4), 0.04, 0.02))
     assert np.all(np.isfinite(worn_out))
@@ -198,6 +212,21 @@ def test_lives_and_marks_must_pair() -> None:
 def test_when_most_edges_outlast_every_age_seen_there_is_no_median() -> None:
     assert math.isnan(median_seen(lives_seen([10, 20, 30], [True, False, False])))
     assert lives_seen([10, 20], [False, False]).minutes.size == 0
+
+
+def test_ends_are_held_against_those_due_while_edges_were_watched() -> None:
+    # Honest forecasts: of 4,000 edges 200 end in each twentieth; a third of those left is taken off half-way.
+    ended, off = np.full(20, 200.0), np.zeros(20)
+    off[10], ended[10:] = 800, 200 * (2000 - 800) / 2000
+    assert ends_against_due(ended, off, 2, 18) == pytest.approx(1, abs=0.03)
+    early = np.where(np.arange(20) < 10, 400.0, 0.0)  # all end in the first half of what was forecast
+    assert ends_against_due(early, np.zeros(20), 2, 18) > 1.5
+    assert math.isnan(ends_against_due([5, 0, 0], [0, 0, 0], 1, 2))
+    with pytest.raises(WorkingError, match="how many ended"):
+        ends_against_due([1, 2], [1], 0, 1)
+    for first, last in ((1, 1), (-1, 1), (0, 3)):
+        with pytest.raises(WorkingError, match="follow each other"):
+            ends_against_due([1, 2, 3], [0, 0, 0], first, last)
 
 
 def test_a_life_table_of_ends_alone_is_a_plain_count_and_knows_no_more_than_was_watched() -> None:
