@@ -104,7 +104,7 @@ def test_the_worker_sweeps_at_its_start_although_the_queue_is_away(data: Path) -
         assert until(lambda: swept_at(data) > 0), worker.said
         assert worker.process.poll() is None
     finally:
-        assert worker.end() == 0
+        assert worker.end() == 0, worker.said
 
 
 def test_a_worker_that_is_killed_sweeps_again_as_soon_as_it_is_back(data: Path) -> None:
@@ -117,7 +117,7 @@ def test_a_worker_that_is_killed_sweeps_again_as_soon_as_it_is_back(data: Path) 
     try:
         assert until(lambda: swept_at(data) > before), again.said
     finally:
-        assert again.end() == 0
+        assert again.end() == 0, again.said
     assert not re.search("Traceback", again.said), again.said
 
 
