@@ -44,6 +44,15 @@ from crib.stock.models import (
     Move,
     Place,
     Reservation,
+    TakeLimit,
+)
+from crib.stock.records import (
+    Dispatch,
+    DispatchLine,
+    Kit,
+    KitLine,
+    ScrapCollection,
+    SheetImport,
 )
 
 __all__ = [
@@ -56,6 +65,8 @@ __all__ = [
     "Design",
     "DesignDemand",
     "DesignPulse",
+    "Dispatch",
+    "DispatchLine",
     "Edge",
     "EdgeMinutes",
     "Fitting",
@@ -67,6 +78,8 @@ __all__ = [
     "Item",
     "Job",
     "KeptAnswer",
+    "Kit",
+    "KitLine",
     "LifeModel",
     "LifePrior",
     "Machine",
@@ -86,7 +99,10 @@ __all__ = [
     "RefitMark",
     "Reservation",
     "Run",
+    "ScrapCollection",
+    "SheetImport",
     "Suggestion",
     "Supplier",
+    "TakeLimit",
     "WorkMaterial",
 ]

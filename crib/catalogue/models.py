@@ -54,6 +54,9 @@ class Design(Retirable):
     returnable = models.BooleanField(
         default=False, help_text="comes back to the crib, instead of being handed out for good"
     )
+    return_days = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="days after which one that comes back is overdue; empty: the house's own"
+    )
     regrinds_allowed = models.PositiveSmallIntegerField(default=0)
     regrind_cost = models.DecimalField(max_digits=12, decimal_places=2, default=Decimal("0"))
     carbide_mass_g = models.FloatField(null=True, blank=True)
@@ -75,10 +78,25 @@ class Design(Retirable):
     hone_mm = models.FloatField("hone of the edge", null=True, blank=True, help_text="a thinner chip rubs")
     max_chip_mm = models.FloatField("largest chip thickness", null=True, blank=True)
 
+    clamp_torque_nm = models.FloatField(
+        "tightening torque", null=True, blank=True, help_text="N·m, by its maker, of the screw or nut that clamps in it"
+    )
+    balance_note = models.CharField(
+        max_length=80,
+        blank=True,
+        default="",
+        db_default="",
+        help_text='as its maker states it, such as "G 2.5 at 12 000 1/min"',
+    )
+
     machine_side_system = models.CharField(max_length=30, blank=True, help_text="coupling towards the machine")
     machine_side_size = models.CharField(max_length=20, blank=True)
     work_side_system = models.CharField(max_length=30, blank=True, help_text="coupling towards the work")
     work_side_size = models.CharField(max_length=20, blank=True)
+
+    search_text = models.TextField(
+        blank=True, default="", db_default="", editable=False, help_text="what the search box looks through"
+    )
 
     class Meta:
         ordering = ["code"]

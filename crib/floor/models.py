@@ -111,6 +111,8 @@ class Assembly(models.Model):
     body = models.ForeignKey(Item, null=True, blank=True, on_delete=models.PROTECT, related_name="body_assemblies")
     gauge_length_mm = models.FloatField(null=True, blank=True)
     stick_out_mm = models.FloatField(null=True, blank=True)
+    tightened_nm = models.FloatField(null=True, blank=True, help_text="torque that was applied, N·m")
+    note = models.CharField(max_length=200, blank=True, default="", db_default="", help_text="such as its balance")
     built_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     built_at = models.DateTimeField(default=timezone.now)
     taken_apart_at = models.DateTimeField(null=True, blank=True)
@@ -214,6 +216,9 @@ class Edge(models.Model):
 
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="edges")
     number = models.PositiveSmallIntegerField()
+    grind = models.PositiveSmallIntegerField(
+        default=0, db_default=0, help_text="regrinds that the item had when this edge came to be"
+    )
     state = models.CharField(max_length=8, choices=State.choices, default=State.FRESH)
     operation = models.ForeignKey(
         Operation,
@@ -246,9 +251,9 @@ class Edge(models.Model):
     )
 
     class Meta:
-        ordering = ["item", "number"]
+        ordering = ["item", "grind", "number"]
         constraints = [
-            models.UniqueConstraint(fields=["item", "number"], name="one_edge_per_number"),
+            models.UniqueConstraint(fields=["item", "grind", "number"], name="one_edge_per_number_and_grind"),
             models.UniqueConstraint(fields=["item"], condition=Q(state="in_use"), name="one_edge_in_use_per_item"),
             models.CheckConstraint(
                 condition=(Q(state="ended") & ~Q(outcome="")) | (~Q(state="ended") & Q(outcome="")),

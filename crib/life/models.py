@@ -68,6 +68,9 @@ class LifeModel(models.Model):
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="life_models")
     material = models.ForeignKey(WorkMaterial, on_delete=models.PROTECT, related_name="life_models")
     kind_of_cut = models.CharField(max_length=12, choices=KindOfCut.choices)
+    reground = models.BooleanField(
+        default=False, db_default=False, help_text="of edges after a regrind, which live otherwise than new ones"
+    )
     standing = models.CharField(max_length=8, choices=Standing.choices, default=Standing.PRIOR)
     reason = models.CharField(max_length=200, blank=True, help_text="why it could not be fitted, in words")
     prior = models.ForeignKey(LifePrior, null=True, on_delete=models.SET_NULL, related_name="+")
@@ -88,13 +91,16 @@ class LifeModel(models.Model):
     data_mark = models.CharField(max_length=64, blank=True, help_text="fingerprint of the edges behind the fit")
 
     class Meta:
-        ordering = ["design", "material", "kind_of_cut"]
+        ordering = ["design", "material", "kind_of_cut", "reground"]
         constraints = [
-            models.UniqueConstraint(fields=["design", "material", "kind_of_cut"], name="one_life_model_per_group")
+            models.UniqueConstraint(
+                fields=["design", "material", "kind_of_cut", "reground"], name="one_life_model_per_group_and_grind"
+            )
         ]
 
     def __str__(self) -> str:
-        return f"{self.design} in {self.material}, {self.get_kind_of_cut_display().lower()}"
+        after = ", reground" if self.reground else ""
+        return f"{self.design} in {self.material}, {self.get_kind_of_cut_display().lower()}{after}"
 
 
 class Forecast(models.Model):

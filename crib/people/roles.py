@@ -23,6 +23,7 @@ RIGHTS = (
     Right("keep_life", "May refit the life models and change their starting values"),
     Right("keep_plans", "May enter production plans and budgets"),
     Right("place_orders", "May turn suggestions into orders"),
+    Right("allow_more", "May let more go out than a limit says"),
     Right("receive_goods", "May receive what was ordered"),
     Right("keep_people", "May add people and set their roles"),
 )

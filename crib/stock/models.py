@@ -73,8 +73,12 @@ class Item(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="items")
     pieces = models.PositiveSmallIntegerField(default=1, help_text="more than one for a set fitted together")
     regrinds_done = models.PositiveSmallIntegerField(default=0)
-    lot = models.CharField(max_length=40, blank=True)
-    serial = models.CharField(max_length=40, blank=True)
+    lot = models.CharField(max_length=40, blank=True, db_index=True)
+    serial = models.CharField(max_length=40, blank=True, db_index=True)
+    diameter_mm = models.FloatField(
+        null=True, blank=True, help_text="cutting diameter DC as ground; empty: as its design says"
+    )
+    length_mm = models.FloatField(null=True, blank=True, help_text="functional length LF as ground")
     since = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -133,6 +137,8 @@ class Move(models.Model):
         REGRIND = "regrind", "Sent for regrind"
         REGRIND_BACK = "regrind_back", "Back from regrind"
         COUNT = "count", "Count difference"
+        LOST = "lost", "Lost"
+        FOUND = "found", "Found again"
         REVERSE = "reverse", "Reversed"
 
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="moves")
@@ -148,6 +154,14 @@ class Move(models.Model):
     note = models.CharField(max_length=200, blank=True)
     lot = models.CharField(max_length=40, blank=True, default="", db_default="", help_text="maker's lot, as received")
     job = models.ForeignKey(Job, null=True, blank=True, on_delete=models.PROTECT, related_name="moves")
+    allowed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="who let more go out than the limit says; the note says why",
+    )
     key = models.CharField(
         max_length=120, unique=True, help_text="from the client: the same scan sent twice counts once"
     )
@@ -219,10 +233,13 @@ class Count(models.Model):
 
     class State(models.TextChoices):
         OPEN = "open", "Being counted"
+        REVIEW = "review", "To be reviewed"
         POSTED = "posted", "Posted"
         DROPPED = "dropped", "Dropped"
 
-    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="counts")
+    place = models.ForeignKey(Place, null=True, blank=True, on_delete=models.PROTECT, related_name="counts")
+    design = models.ForeignKey(Design, null=True, blank=True, on_delete=models.PROTECT, related_name="counts")
+    blind = models.BooleanField(default=True, db_default=False, help_text="who counts is not told what the books say")
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
     counted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     started_at = models.DateTimeField(default=timezone.now)
@@ -231,24 +248,54 @@ class Count(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(place__isnull=False, design__isnull=True) | Q(place__isnull=True, design__isnull=False),
+                name="count_of_a_place_or_a_design",
+            ),
+        ]
 
     def __str__(self) -> str:
-        return f"Count {self.pk} of {self.place}"
+        return f"Count {self.pk} of {self.place or self.design}"
 
 
 class CountLine(models.Model):
     count = models.ForeignKey(Count, on_delete=models.CASCADE, related_name="lines")
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="+")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+")
     condition = models.CharField(max_length=10, choices=Condition.choices)
     expected = models.IntegerField()
     counted = models.PositiveIntegerField()
+    first_counted = models.PositiveIntegerField(null=True, blank=True, help_text="before it was counted again")
     move = models.OneToOneField(Move, null=True, on_delete=models.PROTECT, related_name="count_line")
 
     class Meta:
-        ordering = ["design__code", "condition"]
+        ordering = ["design__code", "place__code", "condition"]
         constraints = [
-            models.UniqueConstraint(fields=["count", "design", "condition"], name="one_line_per_design_in_a_count")
+            models.UniqueConstraint(
+                fields=["count", "design", "place", "condition"], name="one_line_per_design_and_place_in_a_count"
+            )
         ]
 
     def __str__(self) -> str:
         return f"{self.design}: {self.counted} counted, {self.expected} expected"
+
+
+class TakeLimit(models.Model):
+    """The most of a design that one person, or one job, may draw; a lead may let more go out and says why."""
+
+    class Per(models.TextChoices):
+        PERSON = "person", "Person"
+        JOB = "job", "Job"
+
+    design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="take_limits")
+    per = models.CharField(max_length=6, choices=Per.choices)
+    most = models.PositiveIntegerField()
+    days = models.PositiveSmallIntegerField(null=True, blank=True, help_text="within so many days; empty: at all")
+
+    class Meta:
+        ordering = ["design", "per"]
+        constraints = [models.UniqueConstraint(fields=["design", "per"], name="one_take_limit_per_design")]
+
+    def __str__(self) -> str:
+        return f"{self.most} {self.design} per {self.per}"

@@ -40,6 +40,7 @@ def record_count(
     line, _ = CountLine.objects.update_or_create(
         count=count,
         design=design,
+        place=count.place,
         condition=condition,
         defaults={"expected": _expected(count, design, condition), "counted": counted},
     )
@@ -57,7 +58,7 @@ def post_count(*, count: Count, who: Person) -> list[Move]:
         raise _closed(count)
     count.refresh_from_db()
     moves = []
-    changed = count.lines.exclude(counted=F("expected")).select_related("design")
+    changed = count.lines.exclude(counted=F("expected")).select_related("design", "place")
     for line in changed:
         move = write_move(_difference(count, line), who)
         line.move = move
@@ -82,8 +83,8 @@ def _difference(count: Count, line: CountLine) -> MoveDraft:
     return MoveDraft(
         design=line.design,
         quantity=abs(missing),
-        from_place=count.place if missing > 0 else difference_place(),
-        to_place=difference_place() if missing > 0 else count.place,
+        from_place=line.place if missing > 0 else difference_place(),
+        to_place=difference_place() if missing > 0 else line.place,
         condition=line.condition,
         why=Move.Why.COUNT,
         key=f"count:{count.pk}:{line.pk}",
@@ -118,4 +119,6 @@ def _open(count: Count) -> None:
 
 def _closed(count: Count) -> CountClosed:
     count.refresh_from_db()
-    return CountClosed(f"Count {count.pk} of {count.place.code} is {count.get_state_display().lower()} already.")
+    return CountClosed(
+        f"Count {count.pk} of {count.place or count.design} is {count.get_state_display().lower()} already."
+    )
