@@ -50,12 +50,12 @@ def exposure(
 
 
 def used_and_counted(
-    edge: int, operation: Operation, law: Law, rows: Sequence[EdgeMinutes], model: LifeModel
+    edge: int, operation: Operation, law: Law, rows: Sequence[EdgeMinutes], model: LifeModel | None
 ) -> tuple[float, float]:
     """Minutes that count so far, turned into minutes at the present duty; and those that the fit had seen already."""
     band = band_of(operation)
     used = exposure(rows, at_duty_of(operation, rows, law), band, edge=edge)
-    counted = seen_by_fit(edge, operation, law, model)
+    counted = seen_by_fit(edge, operation, law, model) if model else 0.0
     if band is not None:
         # The fit may have seen the edge in another band, which says nothing against this one.
         counted = min(counted, used)

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from calc.life.fitting import project
 from calc.life.predictive import Belief, belief
 from crib.catalogue.models import Design, WorkMaterial
-from crib.floor.models import Operation
+from crib.floor.models import Edge, Operation
 from crib.life.models import LifeModel, LifePrior
 
 NAMES = ("ln_scale", "speed", "feed", "depth", "width", "ln_shape")
@@ -35,11 +35,22 @@ Floats = npt.NDArray[np.float64]
 
 
 class Key(NamedTuple):
-    """Which group: ids of design and material, and the kind of cut."""
+    """Which group: ids of design and material, the kind of cut, and whether its edges are ones after a regrind."""
 
     design: int
     material: int
     kind_of_cut: str
+    reground: bool = False
+
+
+def key_of(model: LifeModel) -> Key:
+    """The group that a life model is of."""
+    return Key(model.design_id, model.material_id, model.kind_of_cut, model.reground)
+
+
+def key_at(operation: Operation, edge: Edge) -> Key:
+    """The group of an edge's work at an operation; one that came from a regrind lives otherwise than a new one."""
+    return Key(edge.item.design_id, operation.material_id, operation.kind_of_cut, edge.grind > 0)
 
 
 class Duty(NamedTuple):

@@ -33,6 +33,7 @@ from crib.life.selectors.drift import (
 )
 from crib.life.selectors.facts import Fact, law_facts
 from crib.life.selectors.lots import LotLife, lots_of
+from crib.life.selectors.part_used import part_used_tips, tips_left
 from crib.life.selectors.policies import ChangeAdvice, Policy, change_advice
 from crib.life.selectors.skill import Accuracy, Against, Judged, Worth, accuracy, worth_by_model
 from crib.life.selectors.staging import Staging, staging_at
@@ -95,8 +96,10 @@ __all__ = [
     "lots_of",
     "machines_with_edges",
     "outlook_of",
+    "part_used_tips",
     "said_and_seen",
     "staging_at",
+    "tips_left",
     "wear_growth",
     "worn_bands",
     "worth_by_model",

@@ -94,7 +94,7 @@ def _share(operation: Operation, used: float, age: float, left: float) -> float:
 
 def _laws(item: Item, operations: Sequence[Operation]) -> list[Law]:
     """What is believed at each operation: learnt, or the starting value where nothing was."""
-    keys = [Key(item.design_id, one.material_id, one.kind_of_cut) for one in operations]
+    keys = [Key(item.design_id, one.material_id, one.kind_of_cut, item.regrinds_done > 0) for one in operations]
     models, priors = models_by_key(keys), all_priors()
     return [
         law_of(models[key])

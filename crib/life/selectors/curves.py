@@ -15,7 +15,7 @@ from calc.life.predictive import Belief, life_survival, remaining, survival_band
 from calc.life.staging import batch_edges_to_stage
 from crib.floor.models import Edge, Operation
 from crib.life.changing import change_count, change_points
-from crib.life.laws import Duty, Key, Law, beliefs, duty_of, law_of
+from crib.life.laws import Duty, Key, Law, beliefs, duty_of, key_of, law_of
 from crib.life.models import Forecast, LifeModel
 from crib.life.selectors.accuracy import Held, held_by_model
 from crib.life.selectors.groups import EdgeLife, lives_by_group
@@ -156,7 +156,7 @@ def reference_duty(law: Law) -> Duty:
 def curve_of(*, model: LifeModel) -> LifeCurve:
     """The group's curve at its typical duty, with every edge behind it counted at that duty."""
     law = law_of(model)
-    key = Key(model.design_id, model.material_id, model.kind_of_cut)
+    key = key_of(model)
     edges = lives_by_group(keys=[key])[key]
     duty = _typical(edges, law, key)
     seen = _seen(edges, law, key, duty)

@@ -13,7 +13,7 @@ from django.db.models import F, QuerySet
 from calc.life.drift import not_by_chance, running_residuals
 from crib.floor.models import Edge
 from crib.life.exposure import MOST_LOG
-from crib.life.laws import Key, Law, law_of
+from crib.life.laws import Key, Law, key_of, law_of
 from crib.life.models import LifeModel
 from crib.life.selectors.groups import EdgeLife, lives_by_group
 
@@ -62,7 +62,7 @@ def how_edges_stood(*, models: Sequence[LifeModel]) -> dict[int, list[Stood]]:
     """Every edge behind each model, in the order they were put in; a fixed number of queries."""
     if not models:
         return {}
-    by_key = {_key(model): model for model in models}
+    by_key = {key_of(model): model for model in models}
     lives = lives_by_group(keys=list(by_key))
     designs = {model.design_id for model in models}
     lots = dict(Edge.objects.filter(item__design__in=designs, minutes__gt=0).values_list("pk", "item__lot"))
@@ -72,10 +72,6 @@ def how_edges_stood(*, models: Sequence[LifeModel]) -> dict[int, list[Stood]]:
         rows = [_stood(life, law, key, lots.get(life.edge, "")) for life in lives[key]]
         found[model.pk] = sorted(rows, key=lambda one: (one.put_in_at, one.edge))
     return found
-
-
-def _key(model: LifeModel) -> Key:
-    return Key(model.design_id, model.material_id, model.kind_of_cut)
 
 
 def _stood(life: EdgeLife, law: Law, key: Key, lot: str) -> Stood:
@@ -101,7 +97,7 @@ def due_for_drift(*, keys: Iterable[Key] | None = None) -> list[LifeModel]:
     return [
         model
         for model in models.order_by("pk")
-        if (wanted is None or _key(model) in wanted)
+        if (wanted is None or key_of(model) in wanted)
         and model.drift.get("mark", "") != model.data_mark
         and (model.drift or enough_ends(model))
     ]

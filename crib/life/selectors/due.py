@@ -82,13 +82,17 @@ def _totals(edges: Sequence[Edge]) -> dict[int, list[EdgeMinutes]]:
 
     An item has one edge in use, so each total goes to one edge.
     """
-    by_band = {edge.item_id: edge.pk for edge in edges if edge.operation and band_of(edge.operation)}
+    by_band = {edge.item_id: edge for edge in edges if edge.operation and band_of(edge.operation)}
     wanted = Q(edge__in=edges) | Q(edge__item__in=by_band, contact_high__gt=0)
     rows = EdgeMinutes.objects.filter(wanted, minutes__gt=0).select_related("operation", "edge").order_by("pk")
     own = {edge.pk for edge in edges}
     totals: dict[int, list[EdgeMinutes]] = defaultdict(list)
     for row in rows:
-        totals[row.edge_id if row.edge_id in own else by_band[row.edge.item_id]].append(row)
+        if row.edge_id in own:
+            totals[row.edge_id].append(row)
+        # What was cut before a regrind was ground away.
+        elif row.edge.grind == (beside := by_band[row.edge.item_id]).grind:
+            totals[beside.pk].append(row)
     return dict(totals)
 
 

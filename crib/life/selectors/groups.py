@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from calc.life.flute_wear import over_the_worst
 from crib.catalogue.models import Design, WorkMaterial
 from crib.floor.models import Edge, EdgeMinutes
-from crib.life.laws import Duty, Key, Law, entries_per_minute
+from crib.life.laws import Duty, Key, Law, entries_per_minute, key_of
 from crib.life.models import LifeModel, LifePrior
 
 BROKE = (Edge.Outcome.CHIPPED, Edge.Outcome.BROKEN)
@@ -56,6 +56,7 @@ class EdgeLife:
     excuse: str = ""
     entries: float | None = 0.0
     put_in_at: datetime | None = None
+    grind: int = 0
 
     @property
     def worn(self) -> bool:
@@ -95,7 +96,7 @@ def lives_by_group(*, keys: Iterable[Key] | None = None, until: datetime | None 
         last = life.stretches[-1]
         if last.high:
             _keep_to_band(life, last)
-        groups[Key(designs[edge], last.material, last.kind_of_cut)].append(life)
+        groups[Key(designs[edge], last.material, last.kind_of_cut, life.grind > 0)].append(life)
     for key, since in _learnt_since().items():
         if key in groups:
             groups[key] = [life for life in groups[key] if (life.put_in_at or since) >= since]
@@ -108,18 +109,20 @@ def _learnt_since() -> dict[Key, datetime]:
     """Groups that learn only from edges put in since a day, because their lives had changed."""
     models = LifeModel.objects.filter(drift__has_key="learn_since")
     return {
-        Key(design, material, kind): datetime.fromisoformat(since)
-        for design, material, kind, since in models.values_list(
-            "design", "material", "kind_of_cut", "drift__learn_since"
+        Key(design, material, kind, reground): datetime.fromisoformat(since)
+        for design, material, kind, reground, since in models.values_list(
+            "design", "material", "kind_of_cut", "reground", "drift__learn_since"
         )
     }
 
 
-def _read(totals: QuerySet[EdgeMinutes]) -> tuple[dict[int, EdgeLife], dict[int, int], dict[int, list[EdgeLife]]]:
-    """The life and the design of each edge, and the lives of each item that cut in known bands."""
+def _read(
+    totals: QuerySet[EdgeMinutes],
+) -> tuple[dict[int, EdgeLife], dict[int, int], dict[tuple[int, int], list[EdgeLife]]]:
+    """The life and the design of each edge, and of each item and grind the lives that cut in known bands."""
     rows = totals.order_by("edge_id", "last_ended_at", "pk").values_list(
-        "edge_id", "edge__state", "edge__outcome", "edge__excuse", "edge__put_in_at", "edge__item__design_id",
-        "edge__item_id",
+        "edge_id", "edge__state", "edge__outcome", "edge__excuse", "edge__put_in_at", "edge__grind",
+        "edge__item__design_id", "edge__item_id",
         "operation__entries_per_part", "operation__minutes_per_part", "parts",
         "minutes", "contact_low", "contact_high", "first_started_at",
         "operation__material_id", "operation__kind_of_cut",
@@ -127,20 +130,21 @@ def _read(totals: QuerySet[EdgeMinutes]) -> tuple[dict[int, EdgeLife], dict[int,
     )  # fmt: skip
     lives: dict[int, EdgeLife] = {}
     designs: dict[int, int] = {}
-    by_item: dict[int, list[EdgeLife]] = defaultdict(list)
+    by_item: dict[tuple[int, int], list[EdgeLife]] = defaultdict(list)
     for (
-        edge, state, outcome, excuse, put_in, design, item, entries, each, parts,
+        edge, state, outcome, excuse, put_in, grind, design, item, entries, each, parts,
         minutes, low, high, since, material, kind, speed, feed, depth, width,
     ) in rows.iterator(chunk_size=5000):  # fmt: skip
         life = lives.get(edge)
         if life is None:
-            life = lives[edge] = EdgeLife(edge, state, outcome, excuse=excuse, put_in_at=put_in or since)
+            life = lives[edge] = EdgeLife(edge, state, outcome, excuse=excuse, put_in_at=put_in or since, grind=grind)
             designs[edge] = design
         pace = entries_per_minute(entries, each)
         life.entries = _more_entries(life.entries, entries, parts, pace, minutes)
         life.stretches.append(Stretch(minutes, Duty(speed, feed, depth, width, pace), material, kind, low, high, since))
-        if high and not (by_item[item] and by_item[item][-1] is life):
-            by_item[item].append(life)
+        # A regrind takes the worn flute away, so that what was cut before it wears no edge that comes after.
+        if high and not (by_item[item, grind] and by_item[item, grind][-1] is life):
+            by_item[item, grind].append(life)
     return lives, designs, by_item
 
 
@@ -206,10 +210,10 @@ def models_by_key(keys: Iterable[Key]) -> dict[Key, LifeModel]:
     """The life models there are of these groups."""
     wanted = set(keys)
     found = LifeModel.objects.filter(design__in={key.design for key in wanted})
-    by_key = {Key(model.design_id, model.material_id, model.kind_of_cut): model for model in found}
+    by_key = {key_of(model): model for model in found}
     return {key: model for key, model in by_key.items() if key in wanted}
 
 
 def all_models() -> dict[Key, LifeModel]:
     """Every life model there is."""
-    return {Key(model.design_id, model.material_id, model.kind_of_cut): model for model in LifeModel.objects.all()}
+    return {key_of(model): model for model in LifeModel.objects.all()}

@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Avg, F, Window
+from django.db.models import Avg, F, Q, Window
 from django.db.models.functions import RowNumber
 
 from crib.floor.models import Edge, Operation
 from crib.life.laws import Key
 from crib.life.selectors.due import REAL_ENDS
 
-GROUP = ("item__design_id", "operation__material_id", "operation__kind_of_cut")
+GROUP = ("item__design_id", "operation__material_id", "operation__kind_of_cut", "reground")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +46,15 @@ def naive_lives(*, keys: Iterable[Key], until: datetime | None = None) -> dict[K
     if until is not None:
         ended = ended.filter(ended_at__lt=until)
     group = [F(name) for name in GROUP]
-    newest = ended.annotate(
-        mean=Window(Avg("minutes"), partition_by=group),
-        place=Window(RowNumber(), partition_by=group, order_by=[F("ended_at").desc(), F("pk").desc()]),
-    ).filter(place=1)
-    found = {Key(*row[:3]): NaiveLife(*row[3:]) for row in newest.values_list(*GROUP, "mean", "minutes").order_by()}
+    newest = (
+        ended.annotate(reground=Q(grind__gt=0))
+        .annotate(
+            mean=Window(Avg("minutes"), partition_by=group),
+            place=Window(RowNumber(), partition_by=group, order_by=[F("ended_at").desc(), F("pk").desc()]),
+        )
+        .filter(place=1)
+    )
+    found = {Key(*row[:4]): NaiveLife(*row[4:]) for row in newest.values_list(*GROUP, "mean", "minutes").order_by()}
     return {key: life for key, life in found.items() if key in wanted}
 
 

@@ -11,7 +11,7 @@ from crib.core import clock
 from crib.floor.flute import band_of
 from crib.floor.models import Edge, EdgeMinutes, Inspection, Operation
 from crib.life.exposure import at_duty_of, exposure, seen_by_fit
-from crib.life.laws import Key, Law, beliefs, duty_of, law_of
+from crib.life.laws import Law, beliefs, duty_of, key_at, law_of
 from crib.life.models import LifeModel
 from crib.life.selectors.due import work_of
 from crib.life.selectors.groups import models_by_key
@@ -78,7 +78,7 @@ def _looks(edge: Edge) -> list[Inspection]:
 
 
 def _model_of(edge: Edge, operation: Operation) -> LifeModel | None:
-    key = Key(edge.item.design_id, operation.material_id, operation.kind_of_cut)
+    key = key_at(operation, edge)
     return models_by_key([key]).get(key)
 
 

@@ -30,15 +30,15 @@ def lands_seen(*, keys: Iterable[Key]) -> dict[Key, list[SeenLand]]:
     rows: list[Any] = [
         *looks.order_by("pk").values_list(
             "edge_id", "at_minutes", "wear_land_mm", "edge__operation__wear_limit_mm",
-            "edge__item__design_id", "edge__operation__material_id", "edge__operation__kind_of_cut",
+            "edge__item__design_id", "edge__operation__material_id", "edge__operation__kind_of_cut", "edge__grind",
         ),
         *ends.order_by("pk").values_list(
             "pk", "minutes", "wear_land_mm", "operation__wear_limit_mm",
-            "item__design_id", "operation__material_id", "operation__kind_of_cut",
+            "item__design_id", "operation__material_id", "operation__kind_of_cut", "grind",
         ),
     ]  # fmt: skip
-    for edge, minutes, land, limit, *group in rows:
-        key = Key(*group)
+    for edge, minutes, land, limit, design, material, kind, grind in rows:
+        key = Key(design, material, kind, grind > 0)
         # A look at the very end and the wear land of the end are one reading, written down twice.
         if key in wanted and (edge, minutes) not in known:
             known.add((edge, minutes))

@@ -29,7 +29,7 @@ from crib.floor.models import Edge, Operation
 from crib.life.calendar import moment_after
 from crib.life.changing import change_points
 from crib.life.exposure import LONGEST_MINUTES, used_and_counted
-from crib.life.laws import Floats, Key, Law, beliefs, duty_of, law_of, starting_law, written
+from crib.life.laws import Floats, Key, Law, beliefs, duty_of, key_at, key_of, law_of, starting_law, written
 from crib.life.models import KEPT_PERCENT, Forecast, ForecastScore, LifeModel
 from crib.life.selectors.due import Pace, Work, due_edges, still_to_make, work_of
 from crib.life.selectors.groups import all_priors, designs_and_materials, models_by_key
@@ -147,7 +147,7 @@ def _cases(work: Work) -> list[Case]:
 
 def _key(edge: Edge) -> Key | None:
     operation = edge.operation
-    return Key(edge.item.design_id, operation.material_id, operation.kind_of_cut) if operation else None
+    return key_at(operation, edge) if operation else None
 
 
 def _models(edges: dict[Key, Edge]) -> dict[Key, LifeModel]:
@@ -173,6 +173,7 @@ def _models(edges: dict[Key, Edge]) -> dict[Key, LifeModel]:
             design_id=key.design,
             material_id=key.material,
             kind_of_cut=key.kind_of_cut,
+            reground=key.reground,
             defaults={
                 "prior": start.prior,
                 "prior_source": start.source[:160],
@@ -314,8 +315,7 @@ def _keep_beside(
     outlooks: Mapping[int, OwnOutlook],
 ) -> None:
     """What each kept forecast, by its row, is judged by later: its whole law, and what rivals would have said."""
-    models = [cases[row].model for row in kept]
-    keys = [Key(model.design_id, model.material_id, model.kind_of_cut) for model in models]
+    keys = [key_of(cases[row].model) for row in kept]
     left = [outlooks[row].kept if row in outlooks else by_minutes[row] for row in kept]
     keep_beside(
         scores=list(kept.values()),

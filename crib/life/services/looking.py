@@ -6,7 +6,7 @@ from datetime import datetime
 
 from crib.floor import services as floor
 from crib.floor.models import Edge, Inspection
-from crib.life.laws import Key
+from crib.life.laws import key_at
 from crib.life.selectors.groups import models_by_key
 from crib.life.wear import gauge_of
 from crib.people.models import Person
@@ -40,6 +40,6 @@ def _gauge_of(edge: Edge) -> float:
     operation = edge.operation
     if operation is None:
         return gauge_of({})
-    key = Key(edge.item.design_id, operation.material_id, operation.kind_of_cut)
+    key = key_at(operation, edge)
     model = models_by_key([key]).get(key)
     return gauge_of(model.wear if model else {})

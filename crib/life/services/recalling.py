@@ -19,7 +19,7 @@ from crib.core import clock
 from crib.floor.models import Edge, Operation
 from crib.life.changing import change_points
 from crib.life.exposure import LONGEST_MINUTES
-from crib.life.laws import Duty, Key, Law, beliefs, duty_of
+from crib.life.laws import Duty, Key, Law, beliefs, duty_of, key_at
 from crib.life.models import KEPT_PERCENT, ForecastScore, LifeModel
 from crib.life.selectors.groups import ended_since, lives_by_group, models_by_key
 from crib.life.selectors.rivals import NaiveLife, naive_lives
@@ -64,7 +64,7 @@ def _recall(edges: Sequence[Edge], laws: dict[Key, Law], lives: dict[Key, NaiveL
     for edge in edges:
         operation = edge.operation
         if operation is not None:
-            key = Key(edge.item.design_id, operation.material_id, operation.kind_of_cut)
+            key = key_at(operation, edge)
             known += [(edge, operation, key)] if key in laws else []
     if not known:
         return 0

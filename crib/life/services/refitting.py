@@ -216,7 +216,13 @@ def _values(group: Group, learnt: Learnt) -> Mapping[str, Any]:
 
 def _save_one(group: Group, learnt: Learnt) -> None:
     values = _values(group, learnt)
-    key = {"design_id": group.key.design, "material_id": group.key.material, "kind_of_cut": group.key.kind_of_cut}
+    about = group.key
+    key = {
+        "design_id": about.design,
+        "material_id": about.material,
+        "kind_of_cut": about.kind_of_cut,
+        "reground": about.reground,
+    }
     model, made = LifeModel.objects.select_for_update().get_or_create(**key, defaults=values)
     if not made:
         for name, value in values.items():
