@@ -43,6 +43,7 @@ class MoveDraft:
     lot: str = ""
     who: Person | None = None
     reverses: Move | None = None
+    allowed_by: Person | None = None
     document: str = ""
     carries: tuple[Item, ...] = ()
 

@@ -29,6 +29,18 @@ class ItemNeeded(Refused):
     code = "item-needed"
 
 
+class LimitReached(Refused):
+    """More would go out than one person, or one job, may draw; a lead may allow it."""
+
+    code = "limit-reached"
+
+
+class JobNeeded(Refused):
+    """The design is limited for each job, so the job has to be named."""
+
+    code = "job-needed"
+
+
 class SpentNotHandedOut(Refused):
     """Spent edges are not handed out."""
 
@@ -77,7 +89,9 @@ __all__ = [
     "DesignRetired",
     "ItemNeeded",
     "ItemNotThere",
+    "JobNeeded",
     "KeyAlreadyUsed",
+    "LimitReached",
     "NobodyThere",
     "NotEnoughOnHand",
     "OwnedByDocument",

@@ -35,7 +35,7 @@ TRIES = 4
 
 _WRITE_LINE = """
 INSERT INTO crib_move (design_id, item_id, condition, becomes, quantity, from_place_id, to_place_id, who_id, at, why,
-note, job_id, key, reverses_id, document, lot) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
+note, job_id, key, reverses_id, document, lot, allowed_by_id) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
 ON CONFLICT (key) DO NOTHING RETURNING id
 """
 _TAKE_LOOSE = """
@@ -162,6 +162,7 @@ def _line(draft: MoveDraft, who: Person) -> Move:
         reverses=draft.reverses,
         document=draft.document,
         lot=draft.lot,
+        allowed_by=draft.allowed_by,
     )
 
 
@@ -170,7 +171,7 @@ def _writing(move: Move) -> Statement:
     return _WRITE_LINE, (
         move.design_id, move.item_id, str(move.condition), str(move.becomes), move.quantity, move.from_place_id,
         move.to_place_id, move.who_id, connection.ops.adapt_datetimefield_value(move.at), str(move.why), move.note,
-        move.job_id, move.key, move.reverses_id, move.document, move.lot,
+        move.job_id, move.key, move.reverses_id, move.document, move.lot, move.allowed_by_id,
     )  # fmt: skip
 
 

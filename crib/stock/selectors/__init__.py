@@ -3,6 +3,14 @@
 from crib.stock.selectors.books import Difference, check_ledger
 from crib.stock.selectors.counter import CounterNow, counter_now, find_move
 from crib.stock.selectors.labels import Found, find_label
+from crib.stock.selectors.limits import (
+    Drawn,
+    all_limits,
+    drawn_against,
+    limit_with,
+    limits_of,
+    who_may_allow_more,
+)
 from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
     LedgerPage,
@@ -48,11 +56,13 @@ __all__ = [
     "CounterNow",
     "DesignStanding",
     "Difference",
+    "Drawn",
     "Found",
     "Held",
     "Items",
     "LedgerPage",
     "ToCount",
+    "all_limits",
     "all_places",
     "badge_holders",
     "balance_with",
@@ -65,6 +75,7 @@ __all__ = [
     "counter_now",
     "design_standings",
     "design_with",
+    "drawn_against",
     "find_label",
     "find_move",
     "held_condition",
@@ -75,6 +86,8 @@ __all__ = [
     "item_with",
     "items_of",
     "ledger_page",
+    "limit_with",
+    "limits_of",
     "newest_lots",
     "not_brought_back",
     "not_enough_sentence",
@@ -88,4 +101,5 @@ __all__ = [
     "stock_at",
     "where_else",
     "where_item_is",
+    "who_may_allow_more",
 ]

@@ -8,6 +8,7 @@ from crib.stock.services.counter import take_scan, undo_move
 from crib.stock.services.counts import drop_count, post_count, record_count, start_count
 from crib.stock.services.items import make_item, write_lot
 from crib.stock.services.labelling import ItemDraft, make_items
+from crib.stock.services.limits import lift_take_limit, set_take_limit
 from crib.stock.services.places import (
     change_place,
     create_place,
@@ -26,6 +27,7 @@ __all__ = [
     "create_place",
     "difference_place",
     "drop_count",
+    "lift_take_limit",
     "make_item",
     "make_items",
     "place_of",
@@ -35,6 +37,7 @@ __all__ = [
     "record_count",
     "retire_place",
     "reverse",
+    "set_take_limit",
     "spent_place",
     "start_count",
     "take_back",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -23,8 +23,9 @@ from crib.stock.errors import (
     OwnedByDocument,
     SpentNotHandedOut,
 )
-from crib.stock.ledger import write_move
-from crib.stock.models import Balance, Condition, Item, Move, Place
+from crib.stock.ledger import without_deadlock, write_move
+from crib.stock.models import Balance, Condition, Item, Move, Place, TakeLimit
+from crib.stock.services.limits import check_allowance, exceed_limits
 from crib.stock.services.places import place_of
 
 OF_BUILT_TOOLS = (Move.Why.FIT, Move.Why.TAKE_OUT, Move.Why.WORN_OUT)
@@ -80,8 +81,14 @@ def check_out(
     job: Job | None = None,
     item: Item | None = None,
     at: datetime | None = None,
+    allowed_by: Person | None = None,
+    note: str = "",
 ) -> Move:
-    """Hand `quantity` of `design` to `person`, who holds it until it is fitted, spent or brought back."""
+    """Hand `quantity` of `design` to `person`, who holds it until it is fitted, spent or brought back.
+
+    What goes beyond a limit is let out by `allowed_by` alone, who says why in the note.
+    """
+    check_allowance(allowed_by=allowed_by, note=note)
     draft = MoveDraft(
         design=design,
         quantity=quantity,
@@ -93,6 +100,7 @@ def check_out(
         job=job,
         key=key,
         at=at,
+        note=note.strip(),
     )
 
     def check() -> None:
@@ -105,7 +113,37 @@ def check_out(
         if condition == Condition.SPENT:
             raise SpentNotHandedOut(f"This {design.code} is spent. Take a fresh one.", field="condition")
 
-    return _posted(draft, who, check)
+    limits = selectors.limits_of(design=design)
+    if not limits:
+        return _posted(draft, who, check)
+
+    def post_within_limits() -> Move:
+        with transaction.atomic():
+            return _posted_within(limits, draft, person, who, check, allowed_by)
+
+    return without_deadlock(post_within_limits)
+
+
+def _posted_within(
+    limits: Sequence[TakeLimit],
+    draft: MoveDraft,
+    person: Person,
+    who: Person,
+    check: Callable[[], None],
+    allowed_by: Person | None,
+) -> Move:
+    try:
+        check()
+        check_quantity(draft.quantity)
+        over = exceed_limits(
+            limits=limits, quantity=draft.quantity, person=person, job=draft.job, allowed_by=allowed_by
+        )
+    except ShopError:
+        done = done_before(draft)
+        if done is None:
+            raise
+        return done
+    return _posted(replace(draft, allowed_by=allowed_by if over else None), who)
 
 
 def _posted(draft: MoveDraft, who: Person, check: Callable[[], None] | None = None) -> Move:

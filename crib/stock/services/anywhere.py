@@ -12,6 +12,7 @@ from crib.stock.drafts import check_quantity
 from crib.stock.errors import NotEnoughOnHand
 from crib.stock.models import Balance, Condition, Item, Move, Place
 from crib.stock.services.acts import check_out, take_back
+from crib.stock.services.limits import check_allowance, exceed_limits
 from crib.stock.services.places import spent_place
 
 LOOKS = 3
@@ -28,6 +29,8 @@ def check_out_anywhere(
     job: Job | None = None,
     item: Item | None = None,
     from_place: Place | None = None,
+    allowed_by: Person | None = None,
+    note: str = "",
 ) -> list[Move]:
     """Hand out from the named bin, or else from as many bins as it takes: all of it or nothing."""
     done = _moves_before(design, quantity, person, key)
@@ -40,12 +43,12 @@ def check_out_anywhere(
         left_as = condition or (item.condition if item is not None else selectors.condition_to_take(design, place))
         move = check_out(
             design=design, quantity=quantity, person=person, from_place=place, who=who, key=key, condition=left_as,
-            job=job, item=item,
+            job=job, item=item, allowed_by=allowed_by, note=note,
         )  # fmt: skip
         return [move]
     for look in range(1, LOOKS + 1):
         try:
-            return _from_shelves(design, quantity, person, who, key, condition, job)
+            return _from_shelves(design, quantity, person, who, key, condition, job, allowed_by, note)
         except NotEnoughOnHand:
             # Somebody took from one of these bins after we looked; the next look plans with what is left.
             if look == LOOKS or selectors.on_hand(design=design) < quantity:
@@ -55,8 +58,21 @@ def check_out_anywhere(
 
 @transaction.atomic
 def _from_shelves(
-    design: Design, quantity: int, person: Person, who: Person, key: str, condition: str | None, job: Job | None
+    design: Design,
+    quantity: int,
+    person: Person,
+    who: Person,
+    key: str,
+    condition: str | None,
+    job: Job | None,
+    allowed_by: Person | None,
+    note: str,
 ) -> list[Move]:
+    check_allowance(allowed_by=allowed_by, note=note)
+    # Asked for the whole before it is split, so that the refusal names what was asked for.
+    exceed_limits(
+        limits=selectors.limits_of(design=design), quantity=quantity, person=person, job=job, allowed_by=allowed_by
+    )
     shelves = selectors.shelves(design=design, quantity=quantity, condition=condition)
     picked: list[tuple[Balance, int]] = []
     missing = quantity
@@ -85,6 +101,8 @@ def _from_shelves(
             key=key if number == 1 else f"{key}#{number}",
             condition=row.condition,
             job=job,
+            allowed_by=allowed_by,
+            note=note,
         )
         for number, (row, count) in enumerate(picked, start=1)
     ]

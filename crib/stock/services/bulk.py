@@ -145,6 +145,7 @@ class _Batch:
             reverses=draft.reverses,
             document=draft.document,
             lot=draft.lot,
+            allowed_by=draft.allowed_by,
         )
 
 
