@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 PREFIX = "ET1:"
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-KINDS = {"P": "person", "J": "job", "I": "item", "B": "bin", "D": "design", "M": "machine", "A": "assembly"}
+KINDS = {
+    "P": "person", "J": "job", "I": "item", "B": "bin", "D": "design", "M": "machine", "A": "assembly", "K": "kit",
+}  # fmt: skip
 
 
 class BadLabel(ValueError):

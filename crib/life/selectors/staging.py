@@ -54,9 +54,13 @@ class Staging:
         return f"{counted} A tip gives {edges}." if self.edges_each > 1 else counted
 
 
-def staging_at(*, operation: Operation) -> Staging:
-    """By the change count of a fresh edge and the change-by of each edge in use; a fixed number of queries."""
-    parts, each = parts_still_to_make(operation=operation), operation.minutes_per_part
+def staging_at(*, operation: Operation, parts: int | None = None) -> Staging:
+    """By the change count of a fresh edge and the change-by of each edge in use; a fixed number of queries.
+
+    For all parts still to make, or so many of them.
+    """
+    parts = parts_still_to_make(operation=operation) if parts is None else parts
+    each = operation.minutes_per_part
     edges = list(
         Edge.objects.filter(operation=operation, state=Edge.State.IN_USE).select_related("forecast").order_by("pk")
     )

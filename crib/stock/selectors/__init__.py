@@ -2,15 +2,24 @@
 
 from crib.stock.selectors.books import Difference, check_ledger
 from crib.stock.selectors.counter import CounterNow, counter_now, find_move
-from crib.stock.selectors.labels import Found, find_label
-from crib.stock.selectors.limits import (
-    Drawn,
-    all_limits,
-    drawn_against,
-    limit_with,
-    limits_of,
-    who_may_allow_more,
+from crib.stock.selectors.kits import (
+    KitLineNow,
+    LeftOver,
+    ended_kits,
+    homes_for,
+    kept_for_others,
+    kit_lines_now,
+    kit_with,
+    kits,
+    kits_of,
+    left_of_kit,
+    lines_of,
+    moves_of_kit,
+    open_kits,
+    wants_now,
 )
+from crib.stock.selectors.labels import Found, find_label
+from crib.stock.selectors.limits import Drawn, all_limits, drawn_against, limit_with, limits_of, who_may_allow_more
 from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
     LedgerPage,
@@ -31,6 +40,7 @@ from crib.stock.selectors.pages import (
     stock_at,
 )
 from crib.stock.selectors.standing import (
+    USABLE,
     DesignStanding,
     Held,
     Items,
@@ -53,6 +63,7 @@ from crib.stock.selectors.standing import (
 )
 
 __all__ = [
+    "USABLE",
     "CounterNow",
     "DesignStanding",
     "Difference",
@@ -60,7 +71,9 @@ __all__ = [
     "Found",
     "Held",
     "Items",
+    "KitLineNow",
     "LedgerPage",
+    "LeftOver",
     "ToCount",
     "all_limits",
     "all_places",
@@ -76,22 +89,33 @@ __all__ = [
     "design_standings",
     "design_with",
     "drawn_against",
+    "ended_kits",
     "find_label",
     "find_move",
     "held_condition",
     "holdings",
     "home_for",
+    "homes_for",
     "item_history",
     "item_whereabouts",
     "item_with",
     "items_of",
+    "kept_for_others",
+    "kit_lines_now",
+    "kit_with",
+    "kits",
+    "kits_of",
     "ledger_page",
+    "left_of_kit",
     "limit_with",
     "limits_of",
+    "lines_of",
+    "moves_of_kit",
     "newest_lots",
     "not_brought_back",
     "not_enough_sentence",
     "on_hand",
+    "open_kits",
     "place_with",
     "places_to_keep_in",
     "places_to_move_between",
@@ -99,6 +123,7 @@ __all__ = [
     "shelf_for",
     "shelves",
     "stock_at",
+    "wants_now",
     "where_else",
     "where_item_is",
     "who_may_allow_more",

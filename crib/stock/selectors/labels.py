@@ -14,10 +14,11 @@ from crib.people.models import Person
 from crib.stock.errors import SeveralFit, UnknownLabel
 from crib.stock.labels import BadLabel, looks_like_label, parse_label
 from crib.stock.models import Item, Place
+from crib.stock.records import Kit
 
 LONGEST_TEXT = 200
 
-Thing: TypeAlias = Item | Design | Person | Place | Job | Machine
+Thing: TypeAlias = Item | Design | Person | Place | Job | Machine | Kit
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Found:
         return f"{KINDS[self.letter]} {self.thing}"
 
 
-KINDS = {"I": "item", "D": "design", "P": "person", "B": "place", "J": "job", "M": "machine"}
+KINDS = {"I": "item", "D": "design", "P": "person", "B": "place", "J": "job", "M": "machine", "K": "kit"}
 
 
 def find_label(*, text: str) -> Found:
@@ -122,6 +123,10 @@ def _machines() -> QuerySet[Machine]:
     return Machine.objects.all()
 
 
+def _kits() -> QuerySet[Kit]:
+    return Kit.objects.select_related("job", "issued_to")
+
+
 _KINDS_BY_LETTER: dict[str, Callable[[], QuerySet[Any]]] = {
     "I": _items,
     "D": _designs,
@@ -129,6 +134,7 @@ _KINDS_BY_LETTER: dict[str, Callable[[], QuerySet[Any]]] = {
     "B": _places,
     "J": _jobs,
     "M": _machines,
+    "K": _kits,
 }
 
 

@@ -175,14 +175,14 @@ def where_else(*, design: Design, besides: tuple[Place, str] | None = None) -> s
     if not rows:
         return "There is none anywhere else in the shop."
     rows.sort(key=lambda row: (row.place.kind not in Place.ON_HAND, -row.quantity, row.place.code))
-    said = [_stands(row) for row in rows[:PLACES_NAMED]]
+    said = [stands(row) for row in rows[:PLACES_NAMED]]
     rest = sum(row.quantity for row in rows[PLACES_NAMED:])
     if rest:
         said.append(f"{rest} more elsewhere")
     return "; ".join(said)[:1].upper() + "; ".join(said)[1:] + "."
 
 
-def _stands(row: Balance) -> str:
+def stands(row: Balance) -> str:
     count = (
         str(row.quantity) if row.condition == Condition.NEW else f"{row.quantity} {row.get_condition_display().lower()}"
     )

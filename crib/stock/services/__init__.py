@@ -1,32 +1,34 @@
 """What the crib does. One transaction each; the same key sent twice counts once."""
 
 from crib.stock.drafts import MoveDraft
+from crib.stock.kits import BackLine, KitActed, KitWant
 from crib.stock.services.acts import check_out, receive, reverse, take_back, transfer
 from crib.stock.services.anywhere import check_out_anywhere, take_back_home
 from crib.stock.services.bulk import post_moves
 from crib.stock.services.counter import take_scan, undo_move
 from crib.stock.services.counts import drop_count, post_count, record_count, start_count
 from crib.stock.services.items import make_item, write_lot
+from crib.stock.services.kit_moves import issue_kit, return_kit, undo_kit
+from crib.stock.services.kits import change_kit, drop_kit, stage_kit
 from crib.stock.services.labelling import ItemDraft, make_items
 from crib.stock.services.limits import lift_take_limit, set_take_limit
-from crib.stock.services.places import (
-    change_place,
-    create_place,
-    difference_place,
-    place_of,
-    retire_place,
-    spent_place,
-)
+from crib.stock.services.places import change_place, create_place, difference_place, place_of, retire_place, spent_place
 
 __all__ = [
+    "BackLine",
     "ItemDraft",
+    "KitActed",
+    "KitWant",
     "MoveDraft",
+    "change_kit",
     "change_place",
     "check_out",
     "check_out_anywhere",
     "create_place",
     "difference_place",
     "drop_count",
+    "drop_kit",
+    "issue_kit",
     "lift_take_limit",
     "make_item",
     "make_items",
@@ -36,14 +38,17 @@ __all__ = [
     "receive",
     "record_count",
     "retire_place",
+    "return_kit",
     "reverse",
     "set_take_limit",
     "spent_place",
+    "stage_kit",
     "start_count",
     "take_back",
     "take_back_home",
     "take_scan",
     "transfer",
+    "undo_kit",
     "undo_move",
     "write_lot",
 ]

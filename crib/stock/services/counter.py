@@ -26,6 +26,7 @@ from crib.stock.counter import (
 from crib.stock.drafts import check_quantity
 from crib.stock.errors import NotEnoughOnHand
 from crib.stock.models import Condition, Item, Move, Place
+from crib.stock.records import Kit
 from crib.stock.services.acts import check_out, reverse, take_back
 from crib.stock.services.places import spent_place
 
@@ -147,6 +148,8 @@ class _Counter:
                 return self._job(thing)
             case Place():
                 return self._place(thing)
+            case Kit():
+                return self._kit(thing)
             case Machine():
                 raise Refused(f"{thing.code} is a machine. Load its pockets on the Machines page.")
             case Design() | Item():
@@ -202,6 +205,13 @@ class _Counter:
             raise Refused(f"Job {job.code} is closed. Scan the job this is for.", field="job")
         self.state = replace(self.state, job=job.pk)
         return self._answer(Answer("info", f"Job {job.code}", f"{job.part}. What follows is written down for it."))
+
+    def _kit(self, kit: Kit) -> Scanned:
+        """What follows is for the kit's job; the kit itself goes out and comes back on its page."""
+        self.state = replace(self.state, job=kit.job_id)
+        act = "Bring it back" if kit.state == Kit.State.ISSUED else "Hand it out"
+        more = f"{kit.job.part}. {act} in one act on its page: Stock, Kits, {kit.pk}."
+        return self._answer(Answer("info", f"Kit {kit.pk} for job {kit.job.code}", more))
 
     def _place(self, place: Place) -> Scanned:
         if place.retired_at is not None or (place.kind not in Place.ON_HAND and place.kind != Place.Kind.SPENT):
