@@ -66,6 +66,7 @@ class DesignSerializer(serializers.ModelSerializer[Design]):
     max_spindle_speed = PhysicalField(unit="1/min", required=False, allow_null=True)
     hone_mm = mm()
     max_chip_mm = mm()
+    clamp_torque_nm = PhysicalField(unit="N·m", required=False, allow_null=True, above_zero=True)
 
     class Meta:
         model = Design

@@ -22,9 +22,12 @@ ABOVE_ZERO = (
     "carbide_mass_g",
     "hone_mm",
     "max_chip_mm",
+    "clamp_torque_nm",
 )
 # Beyond this no tool of any shop reaches; a slip of a decimal point does.
 LONGEST_MM = 10_000.0
+HIGHEST_TORQUE_NM = 2_000.0
+LONGEST_LOAN_DAYS = 3_650
 MOST_EDGES = 200
 THICKEST_CHIP_MM = 5.0
 FEWEST_POINTS, MOST_POINTS = 2, 30
@@ -36,7 +39,7 @@ OVERLOAD = 1.5
 def check_design(design: Design) -> None:
     """Refuse what no tool can be."""
     for name in ABOVE_ZERO:
-        _above_zero(design, name, most=LONGEST_MM if name.endswith("_mm") else None)
+        _above_zero(design, name, most=_largest(name))
     _check_chip(design)
     for name in ANGLES:
         _above_zero(design, name, most=180.0)
@@ -45,6 +48,11 @@ def check_design(design: Design) -> None:
     for name in ("unit_cost", "regrind_cost"):
         if getattr(design, name) < 0:
             raise BadInput(name, "A cost is not below zero.")
+    if design.return_days is not None and not 1 <= design.return_days <= LONGEST_LOAN_DAYS:
+        raise BadInput(
+            "return_days",
+            f"Give 1 to {LONGEST_LOAN_DAYS} days after which it is overdue, or leave it empty for the house's own.",
+        )
     if design.pack_size < 1:
         raise BadInput("pack_size", "A pack holds at least 1.")
     if design.teeth == 0:
@@ -61,6 +69,12 @@ def check_design(design: Design) -> None:
     for side in ("machine_side", "work_side"):
         if getattr(design, f"{side}_size") and not getattr(design, f"{side}_system"):
             raise BadInput(f"{side}_system", "Name the system of the coupling, not only its size.")
+
+
+def _largest(name: str) -> float | None:
+    if name == "clamp_torque_nm":
+        return HIGHEST_TORQUE_NM
+    return LONGEST_MM if name.endswith("_mm") else None
 
 
 def _check_chip(design: Design) -> None:

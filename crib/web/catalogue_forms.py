@@ -50,6 +50,9 @@ class DesignForm(Entry):
     unit_cost = forms.DecimalField(max_digits=12, decimal_places=2, min_value=Decimal(0), initial=0)
     pack_size = forms.IntegerField(min_value=1, initial=1)
     returnable = forms.BooleanField(required=False, label="Comes back to the crib")
+    return_days = forms.IntegerField(
+        required=False, min_value=1, label="Overdue after days", help_text="Empty: after the house’s own days."
+    )
     edges = forms.IntegerField(
         min_value=0, initial=0, help_text="Corners or bands of one tip; 0 for what does not cut."
     )
@@ -71,6 +74,15 @@ class DesignForm(Entry):
     max_spindle_speed = _quantity("1/min", "Largest speed", "RPMX", help_text="The tool maker’s limit comes first.")
     hone_mm = _quantity("mm", "Hone of the edge", help_text="A chip thinner than the hone rubs instead of cutting.")
     max_chip_mm = _quantity("mm", "Thickest chip", help_text="The tool maker’s limit.")
+    clamp_torque_nm = _quantity(
+        "N·m", "Tightening torque", help_text="By its maker, of the screw or nut that clamps in it."
+    )
+    balance_note = forms.CharField(
+        max_length=80,
+        required=False,
+        label="Balance",
+        help_text="As its maker states it, such as G 2.5 at 12 000 1/min.",
+    )
     machine_side_system = forms.CharField(max_length=30, required=False, label="Coupling towards the machine")
     machine_side_size = forms.CharField(max_length=20, required=False, label="Its size")
     work_side_system = forms.CharField(max_length=30, required=False, label="Coupling towards the work")

@@ -19,6 +19,7 @@ _GEOMETRY = (
     ("shank_mm", "Shank", "DMM", "mm"),
     ("length_mm", "Functional length", "LF", "mm"),
     ("max_spindle_speed", "Largest speed", "RPMX", "1/min"),
+    ("clamp_torque_nm", "Tightening torque", "", "N·m"),
     ("carbide_mass_g", "Carbide", "", "g"),
 )
 
@@ -35,7 +36,7 @@ class Figure:
     @property
     def turned(self) -> bool:
         """Whether the unit is one that inch readers see otherwise."""
-        return self.unit in ("mm", "1/min")
+        return self.unit in ("mm", "1/min", "N·m")
 
 
 def geometry_of(design: Design) -> list[Figure]:

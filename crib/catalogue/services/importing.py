@@ -98,11 +98,12 @@ MACHINE: dict[str, Reader] = {
 }  # fmt: skip
 DESIGN: dict[str, Reader] = {
     "code": _text, "kind": _text, "description": _text, "family": _text, "makers_number": _text, "unit_cost": _money,
-    "pack_size": _whole, "returnable": _yes, "regrinds_allowed": _whole, "regrind_cost": _money,
+    "pack_size": _whole, "returnable": _yes, "return_days": _whole, "regrinds_allowed": _whole, "regrind_cost": _money,
     "carbide_mass_g": _number, "edges": _whole, "seats": _whole, "diameter_mm": _in("mm"), "tip_flat_mm": _in("mm"),
     "teeth": _whole, "included_angle_deg": _number, "lead_angle_deg": _number, "corner_radius_mm": _in("mm"),
     "max_depth_mm": _in("mm"), "point_angle_deg": _number, "pitch_mm": _in("mm"), "shank_mm": _in("mm"),
     "length_mm": _in("mm"), "max_spindle_speed": _in("1/min"), "hone_mm": _in("mm"), "max_chip_mm": _in("mm"),
+    "clamp_torque_nm": _in("N·m"), "balance_note": _text,
     "machine_side_system": _text, "machine_side_size": _text, "work_side_system": _text, "work_side_size": _text,
 }  # fmt: skip
 OFFER: dict[str, Reader] = {

@@ -18,7 +18,7 @@ from crib.people.services import record_change
 
 
 class DesignFields(TypedDict, total=False):
-    """What a design may be given; lengths in mm, angles in degrees, speeds in 1/min."""
+    """What a design may be given; lengths in mm, angles in degrees, speeds in 1/min, torque in N·m."""
 
     description: str
     family: str
@@ -26,6 +26,7 @@ class DesignFields(TypedDict, total=False):
     unit_cost: Decimal
     pack_size: int
     returnable: bool
+    return_days: int | None
     regrinds_allowed: int
     regrind_cost: Decimal
     carbide_mass_g: float | None
@@ -45,6 +46,8 @@ class DesignFields(TypedDict, total=False):
     max_spindle_speed: float | None
     hone_mm: float | None
     max_chip_mm: float | None
+    clamp_torque_nm: float | None
+    balance_note: str
     machine_side_system: str
     machine_side_size: str
     work_side_system: str
