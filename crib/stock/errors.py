@@ -65,6 +65,18 @@ class CountClosed(Refused):
     code = "count-closed"
 
 
+class CountAgain(Refused):
+    """Something in the count is to be looked at a second time before it goes on."""
+
+    code = "count-again"
+
+
+class MovedMeanwhile(Refused):
+    """What is being counted moved while somebody looked at it."""
+
+    code = "moved-meanwhile"
+
+
 class NobodyThere(Refused):
     """The person has left the shop, or is a shared tablet."""
 
@@ -85,6 +97,7 @@ class SeveralFit(Refused):
 
 __all__ = [
     "AlreadyReversed",
+    "CountAgain",
     "CountClosed",
     "DesignRetired",
     "ItemNeeded",
@@ -92,6 +105,7 @@ __all__ = [
     "JobNeeded",
     "KeyAlreadyUsed",
     "LimitReached",
+    "MovedMeanwhile",
     "NobodyThere",
     "NotEnoughOnHand",
     "OwnedByDocument",

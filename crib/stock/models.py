@@ -267,6 +267,11 @@ class CountLine(models.Model):
     expected = models.IntegerField()
     counted = models.PositiveIntegerField()
     first_counted = models.PositiveIntegerField(null=True, blank=True, help_text="before it was counted again")
+    counted_at = models.DateTimeField(null=True, blank=True, help_text="when `expected` was read from the books")
+    counted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    key = models.CharField(max_length=120, blank=True, default="", db_default="", help_text="of the last figure sent")
     move = models.OneToOneField(Move, null=True, on_delete=models.PROTECT, related_name="count_line")
 
     class Meta:
@@ -279,6 +284,30 @@ class CountLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.design}: {self.counted} counted, {self.expected} expected"
+
+
+class CountPiece(models.Model):
+    """A labelled piece in a count: scanned where it lies, or booked where nobody scanned it."""
+
+    count = models.ForeignKey(Count, on_delete=models.CASCADE, related_name="pieces")
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="+")
+    found = models.BooleanField()
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+", help_text="where it was looked for")
+    booked = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="+", help_text="where the books had it")
+    condition = models.CharField(max_length=10, choices=Condition.choices, help_text="as the books had it")
+    at = models.DateTimeField(help_text="when the books were read")
+    move = models.OneToOneField(Move, null=True, on_delete=models.PROTECT, related_name="count_piece")
+
+    class Meta:
+        ordering = ["item"]
+        constraints = [models.UniqueConstraint(fields=["count", "item"], name="one_line_per_piece_in_a_count")]
+
+    def __str__(self) -> str:
+        return f"{self.item}: {'found' if self.found else 'missing'} in {self.place}"
+
+    @property
+    def differs(self) -> bool:
+        return not self.found or self.place_id != self.booked_id
 
 
 class TakeLimit(models.Model):

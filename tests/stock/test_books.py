@@ -1,4 +1,4 @@
-"""`check_ledger` finds whatever does not agree; bulk posting and counts keep the same rules."""
+"""`check_ledger` finds whatever does not agree; bulk posting keeps the same rules."""
 
 import json
 from io import StringIO
@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from crib.core.errors import BadInput, KeyAlreadyUsed, Refused
 from crib.stock import services
-from crib.stock.errors import CountClosed, ItemNeeded, ItemNotThere, NotEnoughOnHand
+from crib.stock.errors import ItemNeeded, ItemNotThere, NotEnoughOnHand
 from crib.stock.models import Balance, Condition, Item, Move, Place
 from crib.stock.selectors import check_ledger, not_brought_back, on_hand
 from crib.stock.services import MoveDraft
@@ -161,61 +161,6 @@ def test_bulk_and_single_moves_beside_each_other(shop: Shop) -> None:
     assert sorted(map(type_name, outcomes)) == ["Move"] * 4 + ["list"] * 3, outcomes
     assert on_hand(design=tip) == 6
     assert_ledger_balances()
-
-
-# --- counts -----------------------------------------------------------------------------------------
-
-
-def test_a_count_posts_the_difference_that_was_found(shop: Shop) -> None:
-    shop.stock(shop.chamfer_tip, 5)
-    count = services.start_count(place=shop.bin, who=shop.attendant)
-    services.record_count(count=count, design=shop.chamfer_tip, counted=7, who=shop.attendant)
-    line = services.record_count(count=count, design=shop.chamfer_tip, counted=4, who=shop.attendant)
-    assert (line.expected, line.counted) == (5, 4)
-    # Taken after the shelf was looked at: the difference of one stays a difference of one.
-    shop.check_out(shop.chamfer_tip, 2, by=shop.setter)
-    (move,) = services.post_count(count=count, who=shop.lead)
-    assert (move.quantity, move.to_place.kind, on_hand(design=shop.chamfer_tip)) == (1, "difference", 2)
-    with pytest.raises(CountClosed):
-        services.post_count(count=count, who=shop.lead)
-    with pytest.raises(CountClosed):
-        services.record_count(count=count, design=shop.chamfer_tip, counted=1, who=shop.attendant)
-    assert_ledger_balances()
-
-
-def test_pieces_with_labels_are_counted_by_their_labels(shop: Shop) -> None:
-    shop.stock(shop.body, 3)
-    count = services.start_count(place=shop.bin, who=shop.attendant)
-    services.record_count(count=count, design=shop.body, counted=2, who=shop.attendant)
-    with pytest.raises(Refused, match="each has a label"):
-        services.post_count(count=count, who=shop.lead)
-    services.record_count(count=count, design=shop.body, counted=0, who=shop.attendant)
-    services.post_count(count=count, who=shop.lead)
-    assert set(Item.objects.values_list("place__kind", flat=True)) == {"difference"}
-    again = services.start_count(place=shop.bin, who=shop.attendant)
-    services.record_count(count=again, design=shop.body, counted=1, who=shop.attendant)
-    services.post_count(count=again, who=shop.lead)
-    assert Item.objects.filter(place=shop.bin).count() == 1
-    assert_ledger_balances()
-
-
-@pytest.mark.parametrize("counted", [-1, 1.5, "3", True, 10**9])
-def test_a_count_is_a_sensible_number(shop: Shop, counted: int) -> None:
-    count = services.start_count(place=shop.bin, who=shop.attendant)
-    with pytest.raises(BadInput):
-        services.record_count(count=count, design=shop.chamfer_tip, counted=counted, who=shop.attendant)
-
-
-def test_one_count_at_a_time_and_only_in_the_crib(shop: Shop) -> None:
-    count = services.start_count(place=shop.bin, who=shop.attendant)
-    with pytest.raises(Refused, match="Atto Lind is counting A-01 already"):
-        services.start_count(place=shop.bin, who=shop.lead)
-    services.drop_count(count=count, who=shop.lead)
-    with pytest.raises(CountClosed):
-        services.drop_count(count=count, who=shop.lead)
-    services.start_count(place=shop.bin, who=shop.lead)
-    with pytest.raises(BadInput):
-        services.start_count(place=services.place_of(person=shop.setter), who=shop.lead)
 
 
 # --- what people hold and places --------------------------------------------------------------------

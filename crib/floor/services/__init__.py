@@ -3,6 +3,7 @@
 from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
+from crib.floor.services.counting import post_count
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
 from crib.floor.services.excusing import MAY_BE_EXCUSED, count_again, excuse_end
 from crib.floor.services.files import FileReport, import_run_file
@@ -45,6 +46,7 @@ __all__ = [
     "log_parts",
     "log_run",
     "log_runs",
+    "post_count",
     "propose_keeping",
     "recompute_minutes",
     "record_inspection",

@@ -225,7 +225,9 @@ def count_a_bin(scenario: Scenario, shop: Shop) -> None:
     design, home = shop.designs[row["design"]], shop.homes[row["design"]]
     count = stock.start_count(place=home, who=shop.attendant)
     found = max(0, on_hand(design=design) - row["missing"])
-    stock.record_count(count=count, design=design, counted=found, who=shop.attendant)
+    for _ in ("counted", "counted again"):
+        stock.record_count(count=count, design=design, counted=found, who=shop.attendant)
+    stock.finish_count(count=count, who=shop.attendant)
     stock.post_count(count=count, who=shop.lead)
 
 

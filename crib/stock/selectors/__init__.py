@@ -2,6 +2,20 @@
 
 from crib.stock.selectors.books import Difference, check_ledger
 from crib.stock.selectors.counter import CounterNow, counter_now, find_move
+from crib.stock.selectors.counts import (
+    ToCount,
+    count_sheet,
+    count_with,
+    counts_to_review,
+    line_shown,
+    next_to_count,
+    pieces_booked,
+    places_below,
+    places_of_count,
+    read_condition,
+    recent_counts,
+    spot_marker,
+)
 from crib.stock.selectors.kits import (
     KitLineNow,
     LeftOver,
@@ -23,12 +37,9 @@ from crib.stock.selectors.limits import Drawn, all_limits, drawn_against, limit_
 from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
     LedgerPage,
-    ToCount,
     all_places,
     badge_holders,
     balance_with,
-    count_sheet,
-    count_with,
     design_with,
     item_with,
     items_of,
@@ -36,7 +47,6 @@ from crib.stock.selectors.pages import (
     place_with,
     places_to_keep_in,
     places_to_move_between,
-    recent_counts,
     stock_at,
 )
 from crib.stock.selectors.standing import (
@@ -86,6 +96,7 @@ __all__ = [
     "count_sheet",
     "count_with",
     "counter_now",
+    "counts_to_review",
     "design_standings",
     "design_with",
     "drawn_against",
@@ -109,19 +120,26 @@ __all__ = [
     "left_of_kit",
     "limit_with",
     "limits_of",
+    "line_shown",
     "lines_of",
     "moves_of_kit",
     "newest_lots",
+    "next_to_count",
     "not_brought_back",
     "not_enough_sentence",
     "on_hand",
     "open_kits",
+    "pieces_booked",
     "place_with",
+    "places_below",
+    "places_of_count",
     "places_to_keep_in",
     "places_to_move_between",
+    "read_condition",
     "recent_counts",
     "shelf_for",
     "shelves",
+    "spot_marker",
     "stock_at",
     "wants_now",
     "where_else",

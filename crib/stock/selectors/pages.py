@@ -11,7 +11,7 @@ from django.db.models import Model, Q, QuerySet
 from crib.catalogue.models import Design
 from crib.core.errors import BadInput, NotFound
 from crib.people.models import Person
-from crib.stock.models import Balance, Condition, Count, CountLine, Item, Move, Place
+from crib.stock.models import Balance, Item, Move, Place
 from crib.stock.selectors.standing import balances
 
 T = TypeVar("T", bound=Model)
@@ -65,11 +65,6 @@ def item_with(*, number: int) -> Item:
     return _one(Item.objects.select_related("design", "place", "place__person").filter(pk=number), "item")
 
 
-def count_with(*, number: int) -> Count:
-    """The count with this number."""
-    return _one(Count.objects.select_related("place", "counted_by", "posted_by").filter(pk=number), "count")
-
-
 def _one(found: QuerySet[T], word: str) -> T:
     thing = found.first()
     if thing is None:
@@ -98,42 +93,6 @@ def places_to_move_between() -> QuerySet[Place]:
     """Every place that a move by hand may name."""
     kinds = (*Place.ON_HAND, Place.Kind.MACHINE, Place.Kind.REGRIND, Place.Kind.SPENT, Place.Kind.DIFFERENCE)
     return Place.objects.filter(kind__in=kinds, retired_at__isnull=True).order_by("kind", "code")
-
-
-def recent_counts() -> list[Count]:
-    """The latest counts, those still open first."""
-    return list(Count.objects.select_related("place", "counted_by", "posted_by").order_by("-state", "-id")[:LINES])
-
-
-@dataclass(frozen=True)
-class ToCount:
-    """One line of a count: what should be there and, once looked at, what was."""
-
-    design: Design
-    condition: str
-    expected: int
-    line: CountLine | None
-
-    @property
-    def difference(self) -> int | None:
-        return None if self.line is None else self.line.counted - self.line.expected
-
-    @property
-    def words(self) -> str:
-        return str(Condition(self.condition).label)
-
-
-def count_sheet(*, count: Count) -> list[ToCount]:
-    """What the books expect in the place of a count beside what was counted there."""
-    lines = {(line.design_id, line.condition): line for line in count.lines.select_related("design")}
-    sheet = [ToCount(line.design, line.condition, line.expected, line) for line in lines.values()]
-    if count.state == Count.State.OPEN:
-        sheet += [
-            ToCount(row.design, row.condition, row.quantity, None)
-            for row in balances(place=count.place)
-            if (row.design_id, row.condition) not in lines
-        ]
-    return sorted(sheet, key=lambda one: (one.design.code, one.condition))
 
 
 def stock_at(*, place: Place) -> QuerySet[Balance]:

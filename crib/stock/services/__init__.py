@@ -6,7 +6,9 @@ from crib.stock.services.acts import check_out, receive, reverse, take_back, tra
 from crib.stock.services.anywhere import check_out_anywhere, take_back_home
 from crib.stock.services.bulk import post_moves
 from crib.stock.services.counter import take_scan, undo_move
-from crib.stock.services.counts import drop_count, post_count, record_count, start_count
+from crib.stock.services.counts import drop_count, finish_count, record_count, reopen_count, scan_piece, start_count
+from crib.stock.services.counts_posting import post_count
+from crib.stock.services.counts_scanning import CountPosition, take_count_scan
 from crib.stock.services.items import make_item, write_lot
 from crib.stock.services.kit_moves import issue_kit, return_kit, undo_kit
 from crib.stock.services.kits import change_kit, drop_kit, stage_kit
@@ -16,6 +18,7 @@ from crib.stock.services.places import change_place, create_place, difference_pl
 
 __all__ = [
     "BackLine",
+    "CountPosition",
     "ItemDraft",
     "KitActed",
     "KitWant",
@@ -28,6 +31,7 @@ __all__ = [
     "difference_place",
     "drop_count",
     "drop_kit",
+    "finish_count",
     "issue_kit",
     "lift_take_limit",
     "make_item",
@@ -37,15 +41,18 @@ __all__ = [
     "post_moves",
     "receive",
     "record_count",
+    "reopen_count",
     "retire_place",
     "return_kit",
     "reverse",
+    "scan_piece",
     "set_take_limit",
     "spent_place",
     "stage_kit",
     "start_count",
     "take_back",
     "take_back_home",
+    "take_count_scan",
     "take_scan",
     "transfer",
     "undo_kit",
