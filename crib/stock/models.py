@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from crib.catalogue.models import CODE, Design, Job, Machine, Supplier
+from crib.core.columns import SqueezedText
 
 
 class Condition(models.TextChoices):
@@ -83,6 +84,10 @@ class Item(models.Model):
 
     class Meta:
         ordering = ["id"]
+        indexes = [
+            models.Index(SqueezedText("serial"), name="item_serial_squeezed"),
+            models.Index(SqueezedText("lot"), name="item_lot_squeezed"),
+        ]
 
     def __str__(self) -> str:
         return self.label

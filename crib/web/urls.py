@@ -19,6 +19,7 @@ from crib.web.views import (
     people,
     planning,
     runs,
+    search,
     stock,
     stock_acts,
     today,
@@ -32,6 +33,9 @@ app_name = "crib"
 urlpatterns: list[URLPattern | URLResolver] = [
     # today
     path("", today.today, name="today"),
+    # search
+    path("search/", search.search, name="search"),
+    path("search/suggest/", search.suggestions, name="search_suggestions"),
     # counter
     path("counter/", counter.counter, name="counter"),
     path("counter/scan/", counter.scan, name="counter_scan"),

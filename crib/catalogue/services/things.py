@@ -12,6 +12,7 @@ from django.db import transaction
 
 from crib.catalogue import checks, keeping, selectors
 from crib.catalogue.models import Design, Job, Machine, MachineShift, Offer, PriceBreak, Supplier, WorkMaterial
+from crib.catalogue.services.looked_through import keep_search_text, text_to_search
 from crib.core.errors import BadInput, NotFound
 from crib.people.models import Person
 from crib.people.services import record_change
@@ -131,6 +132,7 @@ def create_design(*, code: str, kind: str, who: Person, **fields: Unpack[DesignF
     if kind in (Design.Kind.BODY, Design.Kind.HOLDER):
         given.setdefault("returnable", True)
     design = Design(code=_tidy(code), kind=kind, **given)
+    design.search_text = text_to_search(design, [])
     return keeping.create(
         design, checks.check_design, who=who, what="design", which=design.code, fields={"kind": kind} | given
     )
@@ -139,7 +141,8 @@ def create_design(*, code: str, kind: str, who: Person, **fields: Unpack[DesignF
 @transaction.atomic
 def change_design(*, design: Design, who: Person, **fields: Unpack[DesignFields]) -> Design:
     """Write the given fields of a design; its code and kind stay, since labels and stock go by them."""
-    return keeping.change(design, checks.check_design, who=who, what="design", which=design.code, fields=dict(fields))
+    keeping.change(design, checks.check_design, who=who, what="design", which=design.code, fields=dict(fields))
+    return keep_search_text(design)
 
 
 @transaction.atomic
@@ -279,6 +282,7 @@ def create_offer(
     PriceBreak.objects.bulk_create(
         [PriceBreak(offer=offer, from_quantity=start, unit_price=price) for start, price in sorted(prices.items())]
     )
+    keep_search_text(design)
     return offer
 
 
@@ -288,6 +292,8 @@ def change_offer(
 ) -> Offer:
     """Write the given terms of an offer; `prices`, when given, replace all of its prices."""
     keeping.change(offer, checks.check_offer, who=who, what="offer", which=str(offer), fields=dict(fields))
+    if "suppliers_number" in fields:
+        keep_search_text(offer.design)
     if prices is not None:
         checks.check_prices(prices)
         before = dict(offer.prices.values_list("from_quantity", "unit_price"))

@@ -24,13 +24,16 @@ from crib.floor.selectors.jobs import (
     runs_logged,
     tool_limits,
 )
+from crib.floor.selectors.search import Hit, SearchAnswer, search_shop, suggest
 from crib.floor.selectors.work import edges_at_work, open_load, open_operations, operation_for, operation_now
 
 __all__ = [
     "AssemblyNow",
     "Fitted",
+    "Hit",
     "MachineBoard",
     "PocketNow",
+    "SearchAnswer",
     "assemblies_for",
     "assemblies_now",
     "counted_again_since",
@@ -54,6 +57,8 @@ __all__ = [
     "operations_to_keep_for",
     "pocket_now",
     "runs_logged",
+    "search_shop",
     "spindle_speed",
+    "suggest",
     "tool_limits",
 ]

@@ -175,4 +175,72 @@
   document.addEventListener("htmx:afterOnLoad", function () {
     setLive(true);
   });
+
+  /* The search box in the head of the page: / leads there, arrows go through what was found, Escape closes it. */
+  var box = document.querySelector("[data-search]");
+  var list = document.querySelector("[data-search-found]");
+
+  function foundOnes() {
+    return Array.prototype.slice.call(list.querySelectorAll("[data-found]"));
+  }
+
+  function closeFound() {
+    list.hidden = true;
+  }
+
+  if (box && list) {
+    document.addEventListener("keydown", function (event) {
+      var at = event.target;
+      var typing = at.closest && at.closest("input, textarea, select, [contenteditable]");
+      /* At the counter whatever is typed or scanned belongs to its own field. */
+      var scans = document.querySelector("#counter-form");
+      if (event.key === "/" && !typing && !scans && !event.ctrlKey && !event.altKey && !event.metaKey) {
+        event.preventDefault();
+        box.focus();
+        box.select();
+      }
+    });
+
+    box.form.addEventListener("keydown", function (event) {
+      var ones = foundOnes();
+      var at = ones.indexOf(document.activeElement);
+      if (event.key === "Escape" && !list.hidden) {
+        event.preventDefault();
+        closeFound();
+        box.focus();
+      } else if (event.key === "ArrowDown" && ones.length && !list.hidden) {
+        event.preventDefault();
+        ones[Math.min(at + 1, ones.length - 1)].focus();
+      } else if (event.key === "ArrowUp" && at >= 0) {
+        event.preventDefault();
+        if (at === 0) {
+          box.focus();
+        } else {
+          ones[at - 1].focus();
+        }
+      }
+    });
+
+    document.addEventListener("htmx:afterSwap", function (event) {
+      if (event.detail.target === list) {
+        list.hidden = !box.value.trim() || !list.textContent.trim();
+      }
+    });
+
+    box.addEventListener("focus", function () {
+      list.hidden = !box.value.trim() || !list.textContent.trim();
+    });
+
+    document.addEventListener("focusin", function (event) {
+      if (!box.form.contains(event.target)) {
+        closeFound();
+      }
+    });
+
+    document.addEventListener("click", function (event) {
+      if (!box.form.contains(event.target)) {
+        closeFound();
+      }
+    });
+  }
 })();
