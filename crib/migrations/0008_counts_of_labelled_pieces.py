@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('crib', '0006_lines_of_counts_name_their_place'),
+        ('crib', '0007_search_text'),
     ]
 
     operations = [
