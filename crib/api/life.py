@@ -38,8 +38,9 @@ class LifeModelSerializer(serializers.ModelSerializer[LifeModel]):
     class Meta:
         model = LifeModel
         fields = [
-            "id", "design", "material", "kind_of_cut", "standing", "reason", "prior_source", "parameters", "reference",
-            "covariance", "pooled", "ended", "broken", "censored", "drift", "learns_since", "version", "fitted_at",
+            "id", "design", "material", "kind_of_cut", "reground", "standing", "reason", "prior_source", "parameters",
+            "reference", "covariance", "pooled", "ended", "broken", "censored", "drift", "learns_since", "version",
+            "fitted_at",
         ]  # fmt: skip
 
     def get_reference(self, model: LifeModel) -> dict[str, float]:
@@ -134,7 +135,8 @@ class LifeModelView(ShopView, ReadOnlyModelViewSet[LifeModel]):
     serializer_class = LifeModelSerializer
     queryset = LifeModel.objects.select_related("design", "material").order_by("pk")
     filter_fields: ClassVar[dict[str, str]] = {
-        "design": "design__code", "material": "material__name", "kind_of_cut": "kind_of_cut", "standing": "standing",
+        "design": "design__code", "material": "material__name", "kind_of_cut": "kind_of_cut", "reground": "reground",
+        "standing": "standing",
     }  # fmt: skip
     ordering_fields: ClassVar[dict[str, str]] = {"design": "design__code", "fitted_at": "fitted_at", "ended": "ended"}
 

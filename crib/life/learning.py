@@ -20,7 +20,7 @@ from calc.life.fitting import breakage_belief, lives
 from calc.life.likelihood import Lives
 from calc.life.pooling import PooledFit, fit_pooled, kin
 from crib.catalogue.models import Design, WorkMaterial
-from crib.life.laws import NAMES, Duty, Floats, Key, Law, starting_law
+from crib.life.laws import NAMES, REGRIND_SOURCE, Duty, Floats, Key, Law, law_after_regrind, starting_law
 from crib.life.models import LifeModel, LifePrior
 from crib.life.remarks import BEYOND_SENSE, Seen, remark
 from crib.life.selectors.groups import (
@@ -84,17 +84,27 @@ class Learnt:
     trouble: str = ""
 
 
+class Effort(NamedTuple):
+    """What a fit took: Newton steps, and rounds in which relatives told each other."""
+
+    steps: int
+    rounds: int
+
+
 def groups_of_shop(*, until: datetime | None = None) -> list[Group]:
     """Every group of which an edge has cut or was forecast; of those alone that had ended `until` then."""
     by_key = lives_by_group(until=until)
     models = all_models()
-    keys = sorted(by_key.keys() | (models.keys() if until is None else set()))
+    seen = by_key.keys() | (models.keys() if until is None else set())
+    # Reground edges begin from the new ones, which are asked for even where none was ever used.
+    keys = sorted(seen | {key.new for key in seen})
     designs, materials = designs_and_materials(keys)
     priors = all_priors()
     groups = [
         _group(key, by_key.get(key, []), models.get(key), designs[key.design], materials[key.material], priors)
         for key in keys
     ]
+    _share_references(groups)
     _look_over(groups)
     _mark(groups)
     return groups
@@ -118,6 +128,18 @@ def _group(
     start = replace(start, reference=reference | ({"width": width} if width else {}))
     tree = Tree(material.iso_group, key.kind_of_cut)
     return Group(key, edges, start, model, tree, design.family.strip() or f"design {design.pk}")
+
+
+def _share_references(groups: Sequence[Group]) -> None:
+    """What a regrind changes is told against the law of the new edges, so that both are about one duty."""
+    by_key = {group.key: group for group in groups}
+    for group in groups:
+        if not group.key.reground:
+            continue
+        new = by_key[group.key.new]
+        if new.model is None and not new.lives:
+            new.start = replace(new.start, reference=group.start.reference)
+        group.start = replace(group.start, reference=new.start.reference, source=REGRIND_SOURCE)
 
 
 def _stays(name: str, start: Law) -> bool:
@@ -204,8 +226,34 @@ def _digest(said: Any) -> str:
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:30]
 
 
-def fit_groups(groups: Sequence[Group]) -> tuple[list[Learnt], PooledFit]:
-    """All groups in one array call; whole trees, or they lean on less than there is."""
+def fit_groups(groups: Sequence[Group]) -> tuple[list[Learnt], Effort]:
+    """All groups of new edges in one array call, and then those of reground ones in another; whole trees, or they lean
+    on less than there is.
+
+    A group of reground edges begins from the law of the new edges of its design, which learns nothing from it, and
+    leans on how a regrind changed the lives of its relatives (docs/decisions/lives-after-a-regrind.md).
+    """
+    new = [group for group in groups if not group.key.reground]
+    found, effort = _fit(new)
+    learnt = {group.key: one for group, one in zip(new, found, strict=True)}
+    ground = [
+        replace(group, start=_begun(group, learnt[group.key.new].law)) for group in groups if group.key.reground
+    ]  # fmt: skip
+    if ground:
+        found, more = _fit(ground)
+        learnt |= {group.key: one for group, one in zip(ground, found, strict=True)}
+        effort = Effort(effort.steps + more.steps, effort.rounds + more.rounds)
+        worn = {group.key: group.worn for group in new}
+        for group in ground:
+            learnt[group.key].pooled["new"] = {"worn": worn[group.key.new]}
+    return [learnt[group.key] for group in groups], effort
+
+
+def _begun(group: Group, new: Law) -> Law:
+    return replace(law_after_regrind(new), prior=group.start.prior)
+
+
+def _fit(groups: Sequence[Group]) -> tuple[list[Learnt], Effort]:
     start = np.array([group.start.mean for group in groups])
     variance = np.array([np.diagonal(group.start.covariance) for group in groups])
     spread = np.sqrt(variance)
@@ -214,7 +262,8 @@ def fit_groups(groups: Sequence[Group]) -> tuple[list[Learnt], PooledFit]:
     _, material_group = _numbered(tree for tree, _ in families)
     answer = fit_pooled(_arrays(groups), start, spread, kin(family, material_group))
     counts = _relatives(groups)
-    return [_learnt(group, answer, row, counts) for row, group in enumerate(groups)], answer
+    learnt = [_learnt(group, answer, row, counts) for row, group in enumerate(groups)]
+    return learnt, Effort(answer.fit.steps, answer.rounds)
 
 
 def _numbered(names: Iterable[Any]) -> tuple[list[Any], list[int]]:

@@ -99,8 +99,12 @@ class LifeModel(models.Model):
         ]
 
     def __str__(self) -> str:
-        after = ", reground" if self.reground else ""
-        return f"{self.design} in {self.material}, {self.get_kind_of_cut_display().lower()}{after}"
+        return f"{self.design} in {self.material}, {self.cut_words.lower()}"
+
+    @property
+    def cut_words(self) -> str:
+        """The kind of cut, and whether it is of edges after a regrind."""
+        return f"{self.get_kind_of_cut_display()}{', reground' if self.reground else ''}"
 
 
 class Forecast(models.Model):

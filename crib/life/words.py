@@ -26,9 +26,19 @@ def evidence(model: LifeModel) -> str:
     seen = _seen(model)
     if model.standing == LifeModel.Standing.FALLBACK:
         return f"Starting value ({model.prior_source}); {model.reason}"[:200]
+    if model.reground and model.standing == LifeModel.Standing.PRIOR:
+        ends = seen or "none has ended here"
+        return f"As its new edges{_of_new(model)}; {ends} after a regrind{_leaning(model)}"[:200]
     if model.standing == LifeModel.Standing.PRIOR:
         return f"Starting value ({model.prior_source}); {seen or 'no edge has ended here yet'}{_leaning(model)}"[:200]
-    return f"Fitted from {seen}{_leaning(model)}"[:200]
+    after = f" after a regrind, upon its new edges{_of_new(model)}" if model.reground else ""
+    return f"Fitted from {seen}{after}{_leaning(model)}"[:200]
+
+
+def _of_new(model: LifeModel) -> str:
+    """How many new edges stand behind what reground ones begin from, once a refit has said it."""
+    worn = model.parameters.get("pooled", {}).get("new", {}).get("worn")
+    return "" if worn is None else f" ({worn} worn)"
 
 
 def _leaning(model: LifeModel) -> str:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from crib.catalogue.models import Design
 from crib.floor import services as floor
-from crib.floor.models import Edge, Operation
-from crib.life import selectors, services
-from crib.life.models import Forecast, LifePrior
+from crib.floor.models import Operation
+from crib.life import selectors
+from crib.life.models import LifePrior
 from crib.life.tip_left import TipLeft
-from crib.stock.models import Condition, Item
+from crib.stock.models import Item
 from tests.shop import Shop
 
 

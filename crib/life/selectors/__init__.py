@@ -19,6 +19,7 @@ from crib.life.selectors.curves import (
     curve_of,
     curves_and_record,
     outlook_of,
+    twin_of,
 )
 from crib.life.selectors.drift import (
     Drift,
@@ -100,6 +101,7 @@ __all__ = [
     "said_and_seen",
     "staging_at",
     "tips_left",
+    "twin_of",
     "wear_growth",
     "worn_bands",
     "worth_by_model",

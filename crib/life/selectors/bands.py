@@ -14,8 +14,8 @@ from calc.life.predictive import remaining
 from crib.floor.models import Edge, EdgeMinutes, Operation
 from crib.life.changing import change_points
 from crib.life.exposure import at_duty_of, exposure
-from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law
-from crib.life.selectors.groups import all_priors, models_by_key
+from crib.life.laws import Law, beliefs, duty_of
+from crib.life.selectors.believed import laws_at
 from crib.stock.models import Item
 
 
@@ -94,17 +94,4 @@ def _share(operation: Operation, used: float, age: float, left: float) -> float:
 
 def _laws(item: Item, operations: Sequence[Operation]) -> list[Law]:
     """What is believed at each operation: learnt, or the starting value where nothing was."""
-    keys = [Key(item.design_id, one.material_id, one.kind_of_cut, item.regrinds_done > 0) for one in operations]
-    models, priors = models_by_key(keys), all_priors()
-    return [
-        law_of(models[key])
-        if key in models
-        else starting_law(
-            design=item.design,
-            material=operation.material,
-            kind_of_cut=operation.kind_of_cut,
-            duty=duty_of(operation),
-            priors=priors,
-        )
-        for key, operation in zip(keys, operations, strict=True)
-    ]
+    return [law for law, _ in laws_at([(item.design, item.regrinds_done > 0, one) for one in operations])]

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calc.life.predictive import remaining
-from crib.life.laws import Duty, Law, beliefs, law_of, starting_law
+from crib.life.laws import Duty, Law, beliefs, law_after_regrind, law_of, starting_law
 from crib.life.models import LifeModel
-from crib.life.selectors.curves import LifeCurve, reference_duty
+from crib.life.selectors.curves import LifeCurve, reference_duty, twin_of
 from crib.life.selectors.facts import EIGHT_IN_TEN
 
 PLACES = 25
@@ -103,7 +103,10 @@ def _with_relatives(model: LifeModel, law: Law) -> Law | None:
 
 
 def start_of(model: LifeModel, law: Law) -> Law:
-    """The starting value that a group began with."""
+    """The starting value that a group began with; of reground edges, what the new ones of their design say."""
+    if model.reground:
+        new = twin_of(model=model)
+        return law_after_regrind(law_of(new) if new else law)
     priors = [model.prior] if model.prior is not None else []
     return starting_law(
         design=model.design, material=model.material, kind_of_cut=model.kind_of_cut, duty=reference_duty(law),

@@ -129,7 +129,7 @@ def curves_and_record() -> tuple[list[CurveRow], Judged]:
     worth, record = worth_and_record()
     models = list(
         LifeModel.objects.select_related("design", "material", "prior").order_by(
-            "design__code", "material__name", "kind_of_cut"
+            "design__code", "material__name", "kind_of_cut", "reground"
         )
     )
     if not models:
@@ -162,6 +162,12 @@ def curve_of(*, model: LifeModel) -> LifeCurve:
     seen = _seen(edges, law, key, duty)
     longest = max((edge.counted for edge in seen), default=0.0)
     return _curve(beliefs([law], [duty], smooth=True), duty, longest, seen)
+
+
+def twin_of(*, model: LifeModel) -> LifeModel | None:
+    """The group of the same work with its edges new instead of reground, or the other way; None where there is none."""
+    of = {"design": model.design_id, "material": model.material_id, "kind_of_cut": model.kind_of_cut}
+    return LifeModel.objects.filter(reground=not model.reground, **of).first()
 
 
 def _typical(edges: Sequence[EdgeLife], law: Law, key: Key) -> Duty:

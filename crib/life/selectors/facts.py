@@ -48,7 +48,8 @@ def law_facts(*, model: LifeModel) -> list[Fact]:
 
 def _rests_on(pooled: Mapping[str, Any]) -> Fact:
     """How much of the typical life is said by own edges, by relatives and by the starting value."""
-    named = (("own", "own edges"), ("relatives", "relatives"), ("start", "starting value"))
+    begun = "its new edges" if "new" in pooled else "starting value"
+    named = (("own", "own edges"), ("relatives", "relatives"), ("start", begun))
     weights = ", ".join(f"{words} {100 * pooled[name]:.0f} %" for name, words in named)
     relatives = f"relatives: {pooled['family']['worn']} worn in its family, {pooled['material_group']['worn']} beyond"
     return Fact("The typical life rests on", weights, relatives)

@@ -21,10 +21,10 @@ from crib.catalogue.models import Design, Job
 from crib.floor.models import Assembly, Edge, EdgeMinutes, Fitting, Inspection, Operation
 from crib.life.changing import change_points
 from crib.life.exposure import LONGEST_MINUTES, used_and_counted
-from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law
-from crib.life.models import LifeModel, LifePrior
+from crib.life.laws import Key, Law, beliefs, duty_of
+from crib.life.models import LifeModel
+from crib.life.selectors.believed import laws_at
 from crib.life.selectors.due import paces_of, still_to_make
-from crib.life.selectors.groups import all_priors, models_by_key
 from crib.life.tip_left import CornerLeft, TipLeft
 from crib.life.wear import Looked, habits_of, outlooks_by_wear, readings_that_count
 from crib.stock.models import Condition, Item, Place
@@ -209,8 +209,9 @@ def _believed(placed: Sequence[tuple[Item, Operation]]) -> dict[tuple[int, Key],
     if not placed:
         return {}
     names = {(work.pk, _key(item, work)): (item, work) for item, work in placed}
-    models, priors = models_by_key({key for _, key in names}), all_priors()
-    laws = {name: _law(*pair, models.get(name[1]), priors) for name, pair in names.items()}
+    found = laws_at([(item.design, item.regrinds_done > 0, work) for item, work in names.values()])
+    laws = {name: law for name, (law, _) in zip(names, found, strict=True)}
+    models = {name: model for name, (_, model) in zip(names, found, strict=True)}
     works = {work.pk: work for _, work in names.values()}
     paces = paces_of(list(works.values()))
     points = change_points([(works[name[0]], law) for name, law in laws.items()])
@@ -218,21 +219,13 @@ def _believed(placed: Sequence[tuple[Item, Operation]]) -> dict[tuple[int, Key],
         name: _Believed(
             operation=works[name[0]],
             law=law,
-            model=models.get(name[1]),
+            model=models[name],
             change_at=max(float(points.minutes[row]), works[name[0]].minutes_per_part or 0.0),
             cost_each=float(points.cost_each[row]),
             batch=min(still_to_make(works[name[0]], paces[name[0]]), MOST_PARTS),
         )
         for row, (name, law) in enumerate(laws.items())
     }
-
-
-def _law(item: Item, work: Operation, model: LifeModel | None, priors: Sequence[LifePrior]) -> Law:
-    if model is not None:
-        return law_of(model)
-    return starting_law(
-        design=item.design, material=work.material, kind_of_cut=work.kind_of_cut, duty=duty_of(work), priors=priors
-    )
 
 
 def _left(rows: Sequence[_Row], shop: _Shop) -> list[_Left]:

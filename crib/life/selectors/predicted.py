@@ -11,9 +11,9 @@ from calc.life.batch import whole_parts
 from calc.life.predictive import remaining
 from crib.floor.models import Operation
 from crib.life.changing import change_count, change_points
-from crib.life.laws import Key, Law, beliefs, duty_of, law_of, starting_law
+from crib.life.laws import Law, beliefs, duty_of
 from crib.life.models import LifeModel
-from crib.life.selectors.groups import all_priors, models_by_key
+from crib.life.selectors.believed import laws_at
 from crib.life.words import evidence, starting_evidence
 
 PERCENT = (10, 50, 90)
@@ -32,18 +32,7 @@ class FreshEdge:
 
 def law_at(*, operation: Operation) -> tuple[Law, LifeModel | None]:
     """What is believed of a fresh edge at an operation, and its life model; none while no edge was used there."""
-    key = Key(operation.tip_id, operation.material_id, operation.kind_of_cut)
-    model = models_by_key([key]).get(key)
-    if model is not None:
-        return law_of(model), model
-    start = starting_law(
-        design=operation.tip,
-        material=operation.material,
-        kind_of_cut=operation.kind_of_cut,
-        duty=duty_of(operation),
-        priors=all_priors(),
-    )
-    return start, None
+    return laws_at([(operation.tip, False, operation)])[0]
 
 
 def fresh_edge_at(*, operation: Operation) -> FreshEdge:

@@ -121,7 +121,7 @@ def accuracy() -> Accuracy:
     groups = [Judged(models[pk], groups_held.get((pk,), Held()), one) for pk, one in worth.items() if pk in models]
     return Accuracy(
         overall=Judged(None, held_overall(), overall),
-        groups=sorted(groups, key=lambda one: (str(one.of.design.code), str(one.of.material), one.of.kind_of_cut)),
+        groups=sorted(groups, key=lambda one: (str(one.of.design.code), str(one.of.material), one.of.cut_words)),
         points=_by(scores, "point"),
         months=_by_month(scores),
     )

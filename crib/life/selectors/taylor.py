@@ -54,7 +54,7 @@ def fitted_taylor(*, material: WorkMaterial, tool: str | None = None, item: int 
 
     None while too few edges have ended, or while their speeds were too alike to tell how speed shortens their life.
     """
-    models = LifeModel.objects.filter(material=material, standing=LifeModel.Standing.FITTED)
+    models = LifeModel.objects.filter(material=material, standing=LifeModel.Standing.FITTED, reground=False)
     if tool:
         models = models.filter(design__code__iexact=tool.strip())
     elif item is not None:

@@ -29,10 +29,11 @@ from crib.floor.models import Edge, Operation
 from crib.life.calendar import moment_after
 from crib.life.changing import change_points
 from crib.life.exposure import LONGEST_MINUTES, used_and_counted
-from crib.life.laws import Floats, Key, Law, beliefs, duty_of, key_at, key_of, law_of, starting_law, written
+from crib.life.laws import Floats, Key, Law, beliefs, duty_of, key_at, key_of, law_of, written
 from crib.life.models import KEPT_PERCENT, Forecast, ForecastScore, LifeModel
+from crib.life.selectors.believed import laws_at
 from crib.life.selectors.due import Pace, Work, due_edges, still_to_make, work_of
-from crib.life.selectors.groups import all_priors, designs_and_materials, models_by_key
+from crib.life.selectors.groups import models_by_key
 from crib.life.selectors.rivals import naive_lives
 from crib.life.services.keeping import KeptAt, keep_beside
 from crib.life.wear import Looked, OwnOutlook, habits_of, outlooks_by_wear, readings_that_count
@@ -151,23 +152,15 @@ def _key(edge: Edge) -> Key | None:
 
 
 def _models(edges: dict[Key, Edge]) -> dict[Key, LifeModel]:
-    """The model of each group; one that was never seen begins with its starting value."""
+    """The model of each group; one that was never seen begins with what stands nearest."""
     found = models_by_key(edges)
     missing = [key for key in edges if key not in found]
     if not missing:
         return found
-    designs, materials = designs_and_materials(missing)
-    priors = all_priors()
-    for key in missing:
-        operation = edges[key].operation
-        assert operation is not None  # a key is made from it
-        start = starting_law(
-            design=designs[key.design],
-            material=materials[key.material],
-            kind_of_cut=key.kind_of_cut,
-            duty=duty_of(operation),
-            priors=priors,
-        )
+    places = [
+        (edges[key].item.design, key.reground, operation) for key in missing if (operation := edges[key].operation)
+    ]
+    for key, (start, _) in zip(missing, laws_at(places), strict=True):
         parameters, covariance = written(start)
         found[key], _ = LifeModel.objects.get_or_create(
             design_id=key.design,

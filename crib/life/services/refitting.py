@@ -76,8 +76,8 @@ def refit_all(*, keys: Sequence[Key] | None = None) -> RefitReport:
     changed = [group for group in groups if group.tree in trees]
     report = RefitReport(groups=len(groups), unchanged=len(groups) - len(changed), trees=len(trees))
     if changed:
-        learnt, answer = fit_groups(changed)
-        report.steps, report.rounds = answer.fit.steps, answer.rounds
+        learnt, effort = fit_groups(changed)
+        report.steps, report.rounds = effort.steps, effort.rounds
         for first in range(0, len(changed), SAVED_AT_ONCE):
             batch = slice(first, first + SAVED_AT_ONCE)
             _save(list(zip(changed[batch], learnt[batch], strict=True)), report)

@@ -38,7 +38,9 @@ def refresh_life_flags() -> Written:
 
 
 def _write(flag: Flag | None, models: Sequence[LifeModel]) -> Written:
-    says = f"{models[0].design.code} in {models[0].material.name}: {models[0].drift['words']}"[:300]
+    first = models[0]
+    metal = f"{first.material.name}{', reground' if first.reground else ''}"
+    says = f"{first.design.code} in {metal}: {first.drift['words']}"[:300]
     evidence: dict[str, Any] = {"groups": [_group(model) for model in models]}
     if flag is None:
         try:

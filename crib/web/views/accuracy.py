@@ -62,7 +62,7 @@ def accuracy_sheet(request: HttpRequest) -> HttpResponse:
 def _row(one: Judged) -> list[object]:
     worth = one.worth
     row: list[object] = [
-        one.of.design.code, one.of.material.name, one.of.get_kind_of_cut_display(), worth.forecasts, one.held.edges,
+        one.of.design.code, one.of.material.name, one.of.cut_words, worth.forecasts, one.held.edges,
         one.held.share, one.held.words, worth.crps, worth.pinball_10, worth.pinball_50, worth.pinball_90,
     ]  # fmt: skip
     for rival in worth.against:

@@ -322,6 +322,7 @@ def curve(request: HttpRequest, pk: int) -> HttpResponse:
     says = f"Chance to outlast each age, with {len(found.seen)} edges behind it."
     context = {
         "model": model,
+        "twin": selectors.twin_of(model=model),
         "curve": found,
         "chart": _draw(found, title="Chance to outlast each age", says=says),
         "held": selectors.held_by_point(model=model),
