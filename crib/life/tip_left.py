@@ -14,7 +14,8 @@ from crib.stock.models import Item, Place
 class CornerLeft:
     """One edge of a tip: what it has done, and what is left of it at the work asked about.
 
-    `state` is fresh, part_used or ended. `change_in` are minutes to the change-by, None where it is run to its end.
+    `state` is fresh, part_used or ended, and `work` what it did last. `change_in` are minutes to the change-by, None
+    where it is run to its end.
     """
 
     number: int
@@ -22,6 +23,7 @@ class CornerLeft:
     minutes: float = 0.0
     parts: int = 0
     edge: int | None = None
+    work: Operation | None = None
     outcome: str = ""
     minutes_left_10: float | None = None
     minutes_left_50: float | None = None
@@ -98,6 +100,14 @@ class TipLeft:
         if self.chance is None or self.operation is None or not self.batch_left:
             return False
         return self.chance >= 1 - self.operation.accepted_risk
+
+    @property
+    def enough_words(self) -> str:
+        """Whether that does for the batch, in a few words; empty where nothing can be said."""
+        if self.chance is None or not self.batch_left:
+            return ""
+        batch = f"the {self.batch_left} parts" if self.batch_left > 1 else "the 1 part"
+        return f"lasts {batch} still to make" if self.enough else f"not sure to last {batch} still to make"
 
     @property
     def says(self) -> str:

@@ -45,6 +45,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stock/designs/<int:number>/", stock.design, name="design"),
     path("stock/items/<int:number>/", stock.item, name="item"),
     path("stock/items/<int:number>/lot/", stock_acts.write_lot, name="item_lot"),
+    path("stock/items/<int:number>/throw-away/", stock_acts.throw_away, name="throw_away"),
     path("stock/items/label/", stock_acts.make_item, name="make_item"),
     path("stock/ledger/", stock.ledger, name="ledger"),
     path("stock/ledger/<int:number>/reverse/", stock_acts.reverse_move, name="reverse_move"),

@@ -25,7 +25,15 @@ from crib.floor.selectors.jobs import (
     tool_limits,
 )
 from crib.floor.selectors.search import Hit, SearchAnswer, search_shop, suggest
-from crib.floor.selectors.work import edges_at_work, open_load, open_operations, operation_for, operation_now
+from crib.floor.selectors.work import (
+    edges_at_work,
+    open_load,
+    open_operations,
+    operation_for,
+    operation_now,
+    operations_at,
+    operations_of_tip,
+)
 
 __all__ = [
     "AssemblyNow",
@@ -53,7 +61,9 @@ __all__ = [
     "operation_for",
     "operation_in_full",
     "operation_now",
+    "operations_at",
     "operations_of",
+    "operations_of_tip",
     "operations_to_keep_for",
     "pocket_now",
     "runs_logged",

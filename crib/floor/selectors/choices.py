@@ -64,8 +64,11 @@ def items_for(*, assembly: Assembly, person: Person) -> list[Item]:
     items = Item.objects.filter(
         Q(place__kind__in=Place.ON_HAND) | Q(place__person=person),
         ~Exists(fitted),
-        Exists(edges_left),
+        # One that was never fitted has no edges written down yet.
+        Exists(edges_left) | ~Exists(Edge.objects.filter(item=OuterRef("pk"))),
         condition__in=USABLE,
+        design__edges__gt=0,
+        pieces=max(assembly.body.design.seats, 1) if assembly.body else 1,
     )
     return [item for item in items.select_related("design", "place") if _fits(assembly, item.design)]
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import Exists, OuterRef, QuerySet
 
 from crib.catalogue.models import Design, Job, Machine
@@ -21,15 +23,31 @@ def open_load(assembly: Assembly) -> PocketLoad | None:
 
 def open_operations(*, machine: Machine, tip: Design) -> QuerySet[Operation]:
     """The work that a tip of this design may be asked to do on this machine now, running jobs first."""
-    live = Operation.objects.filter(machine=machine, tip=tip, retired_at=None, job__retired_at=None)
-    live = live.exclude(job__state=Job.State.DONE).select_related("job", "tip", "body", "machine")
+    return _live().filter(machine=machine, tip=tip)
+
+
+def _live() -> QuerySet[Operation]:
+    live = Operation.objects.filter(retired_at=None, job__retired_at=None).exclude(job__state=Job.State.DONE)
     # "running" sorts after "planned".
-    return live.order_by("-job__state", "job__due", "job__code", "number")
+    return live.select_related("job", "tip", "body", "machine").order_by(
+        "-job__state", "job__due", "job__code", "number"
+    )
 
 
 def operation_for(*, machine: Machine, tip: Design) -> Operation | None:
     """What a tip put in this machine will most likely work at; nothing when nothing fits."""
     return open_operations(machine=machine, tip=tip).first()
+
+
+def operations_at(*, machine: Machine, tips: Iterable[int]) -> dict[int, Operation]:
+    """The same for several designs at once, by their numbers; one query."""
+    live = _live().filter(machine=machine, tip__in=tips)
+    return {one.tip_id: one for one in reversed(live.select_related("material"))}
+
+
+def operations_of_tip(*, tip: Design) -> list[Operation]:
+    """Every work of jobs that are not done that asks for this design, running jobs first."""
+    return list(_live().filter(tip=tip).select_related("material"))
 
 
 def operation_now(fitting: Fitting) -> Operation | None:

@@ -19,6 +19,7 @@ from crib.floor.services.past import record_inspections, record_tools
 from crib.floor.services.pockets import load_pocket, unload_pocket
 from crib.floor.services.quick import log_parts
 from crib.floor.services.runs import log_run, log_runs, reverse_run
+from crib.floor.services.spent import throw_away
 
 __all__ = [
     "MAY_BE_EXCUSED",
@@ -57,6 +58,7 @@ __all__ = [
     "reverse_run",
     "take_apart",
     "take_out",
+    "throw_away",
     "turn_edge",
     "unload_pocket",
 ]

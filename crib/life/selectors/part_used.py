@@ -293,7 +293,9 @@ def _tip(item: Item, work: Operation | None, shop: _Shop, reckoned: _Reckoned) -
 
 def _corner(edge: Edge, work: Operation | None, whole: _Left | None, own: _Left | None) -> CornerLeft:
     state = "ended" if edge.state == Edge.State.ENDED else "part_used" if edge.minutes > 0 else "fresh"
-    corner = CornerLeft(edge.number, state, edge.minutes, edge.parts, edge.pk, edge.outcome)
+    corner = CornerLeft(
+        edge.number, state, edge.minutes, edge.parts, edge.pk, edge.operation, outcome=edge.get_outcome_display()
+    )
     return corner if state == "ended" else _with_left(corner, work, own or whole)
 
 

@@ -14,12 +14,14 @@ from crib.catalogue.models import Design
 from crib.core.errors import ShopError
 from crib.floor import selectors, services
 from crib.floor.models import Assembly
+from crib.life.tip_left import TipLeft
 from crib.people.models import Person
 from crib.stock import selectors as stock_selectors
 from crib.stock.models import Condition, Item, Place
 from crib.web.acting import acting_person, need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm
 from crib.web.forms import show_refusal
+from crib.web.part_used import labelled_to_fit
 from crib.web.views.machines import WITH_FORECAST, KeyedForm, _system, new_key
 
 
@@ -44,6 +46,14 @@ def _says(item: Item) -> str:
     return f"{item.design.code} · {item.label} · {item.place.name}"
 
 
+def _says_left(tip: TipLeft) -> str:
+    """A labelled tip with what is left of it, at the work of the pocket where the tool is in one."""
+    item = tip.item
+    kind = "" if item.condition == Condition.PART_USED else f", {Condition(item.condition).label.lower()}"
+    enough = f"; {tip.enough_words}" if tip.enough_words else ""
+    return f"{item.design.code}: {item.label}{kind}, {item.place.name}: {tip.says}{enough}"
+
+
 class FitForm(KeyedForm):
     tip = forms.ChoiceField(label="Tip")
     edge = forms.IntegerField(
@@ -61,15 +71,10 @@ class FitForm(KeyedForm):
             name = f"loose-{row.pk}"
             self.found[name] = {"design": row.design, "from_place": row.place, "condition": row.condition}
             choices.append((name, tips.says))
-        for item in selectors.items_for(assembly=assembly, person=person):
-            name = f"item-{item.pk}"
-            self.found[name] = {"item": item}
-            choices.append(
-                (
-                    name,
-                    f"{item.design.code}: {item.label}, {Condition(item.condition).label.lower()}, {item.place.name}",
-                )
-            )
+        for tip in labelled_to_fit(assembly=assembly, person=person):
+            name = f"item-{tip.item.pk}"
+            self.found[name] = {"item": tip.item}
+            choices.append((name, _says_left(tip)))
         self.fields["tip"].choices = choices  # type: ignore[attr-defined]  # a choice field
         self._suggest_lot()
 

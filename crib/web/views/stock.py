@@ -15,6 +15,7 @@ from crib.stock.labels import make_label
 from crib.web import codes
 from crib.web.flute import flute_of
 from crib.web.on_order import on_order
+from crib.web.part_used import design_part_used, item_corners
 from crib.web.stock_sheet import geometry_of
 
 PAGE = 50
@@ -52,7 +53,7 @@ def design(request: HttpRequest, number: int) -> HttpResponse:
         "ledger": selectors.ledger_page(design=found, before=request.GET.get("before", "")),
         "label": make_label("D", found.pk),
     }
-    return render(request, "crib/stock/design.html", context)
+    return render(request, "crib/stock/design.html", context | design_part_used(request, found))
 
 
 @require_safe
@@ -62,7 +63,7 @@ def item(request: HttpRequest, number: int) -> HttpResponse:
     ledger = selectors.ledger_page(item=found, before=request.GET.get("before", ""))
     context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label), "flute": flute_of(found)}
     context["newest_lot"] = selectors.newest_lots(designs=[found.design_id]).get(found.design_id, "")
-    return render(request, "crib/stock/item.html", context)
+    return render(request, "crib/stock/item.html", context | item_corners(request, found))
 
 
 @require_safe

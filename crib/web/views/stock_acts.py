@@ -12,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from crib.core.errors import BadInput, ShopError
+from crib.floor import services as floor
 from crib.stock import selectors, services
 from crib.stock.models import Item
 from crib.web.acting import need_acting, needs
@@ -227,3 +228,13 @@ def _asked(request: HttpRequest, *names: str) -> dict[str, str]:
     if any("\x00" in value for value in given.values()):
         raise BadInput("address", "This address cannot be read.")
     return {name: value for name, value in given.items() if value}
+
+
+@require_POST
+@needs("build_tools")
+def throw_away(request: HttpRequest, number: int) -> HttpResponse:
+    """A tip whose last edge has come off goes to the spent ones, out of its tool if it still sits in one."""
+    item = selectors.item_with(number=number)
+    gone = floor.throw_away(item=item, who=need_acting(request), key=f"throw-away:{item.pk}:{item.regrinds_done}")
+    messages.success(request, f"{gone.label} is among the spent ones. A worn edge still cuts: gloves on.")
+    return redirect("crib:item", number=number)
