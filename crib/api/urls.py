@@ -15,7 +15,19 @@ from rest_framework.routers import SimpleRouter
 
 from crib.api.docs import docs
 
-SLICES = ("catalogue", "stock", "floor", "changing", "inspections", "life", "planning", "orders", "workings")
+SLICES = (
+    "catalogue",
+    "stock",
+    "held",
+    "search",
+    "floor",
+    "changing",
+    "inspections",
+    "life",
+    "planning",
+    "orders",
+    "workings",
+)
 
 
 @api_view(["GET", "POST", "PUT", "PATCH", "DELETE"])

@@ -10,14 +10,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import reduce
 from operator import and_, or_
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from django.db.models import Case, F, IntegerField, Model, Q, QuerySet, Value, When
-from django.db.models.expressions import Combinable
-from django.db.models.functions import StrIndex
+from django.db.models.functions import Length, StrIndex
 from django.db.models.lookups import Exact, GreaterThan
 
 from crib.catalogue.words import pieces_of, search_text, squeezed, words_of
+from crib.core.columns import SqueezedText
 
 M = TypeVar("M", bound=Model)
 
@@ -25,6 +25,7 @@ LONGEST_QUERY = 100
 MOST_WORDS = 8
 # Fewer letters than this stand inside nearly every code.
 INSIDE_FROM = 3
+MOST_LIKELY = 300
 
 EXACT, EXACT_NUMBER, BEGINS, NUMBER_BEGINS, WORDS, INSIDE = range(6)
 
@@ -36,20 +37,22 @@ class Asked:
     text: str
     words: tuple[str, ...]
     code: str
+    # As they were typed, for what stands in the database with its accents.
+    raw: tuple[str, ...]
 
     @classmethod
     def of(cls, text: str) -> Asked:
         read = " ".join(text[: 4 * LONGEST_QUERY].split())[:LONGEST_QUERY].strip()
-        return cls(read, tuple(dict.fromkeys(words_of(read)))[:MOST_WORDS], squeezed(read))
+        return cls(read, tuple(dict.fromkeys(words_of(read)))[:MOST_WORDS], squeezed(read), tuple(read.split()))
 
     @property
     def asks(self) -> bool:
         return bool(self.code)
 
 
-def ranked(things: QuerySet[M], asked: Asked, *, text: Combinable | None = None) -> QuerySet[M]:
-    """The things that fit, each with its `rank`; things in use before retired ones is the caller's to order."""
-    looked = things.alias(looked=F("search_text") if text is None else text)
+def ranked(things: QuerySet[M], asked: Asked) -> QuerySet[M]:
+    """The things whose `search_text` fits, each with its `rank`; the order is the caller's."""
+    looked = things.alias(looked=F("search_text"))
     word, begins = f" {asked.code} ", f" {asked.code}"
     spelt = reduce(and_, (_begins_a_word(one) for one in asked.words))
     ranks = [
@@ -59,11 +62,22 @@ def ranked(things: QuerySet[M], asked: Asked, *, text: Combinable | None = None)
         (_within(begins), NUMBER_BEGINS),
         (spelt, WORDS),
     ]
-    fits = spelt | _within(begins)
-    if len(asked.code) >= INSIDE_FROM:
-        fits |= _within(asked.code)
+    # Every row is read for this, so nothing is asked twice: what begins so holds it as well.
+    fits = spelt | _within(asked.code if len(asked.code) >= INSIDE_FROM else begins)
     whens = [When(condition, then=Value(rank)) for condition, rank in ranks]
-    return looked.filter(fits).annotate(rank=Case(*whens, default=Value(INSIDE), output_field=IntegerField()))
+    rank = Case(*whens, default=Value(INSIDE), output_field=IntegerField())
+    return cast("QuerySet[M]", looked.filter(fits).annotate(rank=rank))
+
+
+def likely(things: QuerySet[M], asked: Asked, *, code: str, said: str) -> list[M]:
+    """Those that may fit, the shortest codes first, for lists that keep no text of their own; `rank_here` then says."""
+    looked = things.alias(looked=SqueezedText(F(code)))
+    spelt = Q()
+    for word, raw in zip(asked.words, asked.raw, strict=False):
+        spelt &= Q(**{f"{code}__icontains": word}) | Q(**{f"{said}__icontains": word})
+        if raw != word:
+            spelt |= Q(**{f"{said}__icontains": raw})
+    return list(looked.filter(spelt | _within(asked.code)).order_by(Length(code), code)[:MOST_LIKELY])
 
 
 def rank_here(asked: Asked, *, code: str, said: Iterable[str] = ()) -> int | None:

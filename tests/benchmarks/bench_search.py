@@ -19,8 +19,8 @@ SCRATCH, REACH_MS = "edgetally_bench_search", 100.0
 KINDS = ("tip", "insert", "body", "holder", "drill", "tap", "solid_mill", "accessory")
 NOUNS = ("Chamfer head", "Ball head", "Corner insert", "Steel body", "Collet chuck", "Drill for nickel", "Form tap")
 ASKED = {
-    "an exact code": "KX-31-04217",
-    "a code without its dashes": "kx3104217",
+    "an exact code": "KX-77-04217",
+    "a code without its dashes": "kx7704217",
     "the beginning of a code": "KX-31",
     "a maker's number": "7-70412",
     "a supplier's number": "ZQ 40412",

@@ -13,9 +13,9 @@ from typing import Any
 from django.db.models import F, QuerySet
 
 from calc.workings import all_workings
-from crib.catalogue.finding import BEGINS, EXACT, EXACT_NUMBER, Asked, rank_here, ranked
+from crib.catalogue.finding import BEGINS, EXACT, EXACT_NUMBER, Asked, likely, rank_here, ranked
 from crib.catalogue.models import Design, Job, Machine, Supplier, WorkMaterial
-from crib.core.columns import SqueezedText, TextOf
+from crib.core.columns import SqueezedText
 from crib.floor.models import Assembly
 from crib.floor.selectors.labelled import labels_in
 from crib.people.models import Person
@@ -157,14 +157,20 @@ def _people(asked: Asked, most: int) -> list[Hit]:
 
 
 def _jobs(asked: Asked, most: int) -> list[Hit]:
-    found = ranked(Job.objects.all(), asked, text=TextOf("code", "part"))
-    return [_job(one, one.rank) for one in _best(found, most, _RETIRED_LAST, "code")]
+    every = [
+        (one, rank_here(asked, code=one.code, said=[one.part]))
+        for one in likely(Job.objects.all(), asked, code="code", said="part")
+    ]
+    return _first([_job(one, rank) for one, rank in every if rank is not None], most)
 
 
 def _places(asked: Asked, most: int) -> list[Hit]:
     """The crib's own places; people, machines and suppliers are found as themselves."""
-    found = ranked(_all_places().filter(person=None, machine=None, supplier=None), asked, text=TextOf("code", "name"))
-    return [_place(one, one.rank) for one in _best(found, most, _RETIRED_LAST, "code")]
+    own = _all_places().filter(kind__in=(*Place.ON_HAND, Place.Kind.REGRIND))
+    every = [
+        (one, rank_here(asked, code=one.code, said=[one.name])) for one in likely(own, asked, code="code", said="name")
+    ]
+    return _first([_place(one, rank) for one, rank in every if rank is not None], most)
 
 
 def _machines(asked: Asked, most: int) -> list[Hit]:
@@ -173,8 +179,12 @@ def _machines(asked: Asked, most: int) -> list[Hit]:
 
 
 def _assemblies(asked: Asked, most: int) -> list[Hit]:
-    found = ranked(_all_assemblies().filter(taken_apart_at=None), asked, text=TextOf("name", "holder__design__code"))
-    return [_assembly(one, one.rank) for one in _best(found, most, "name", "pk")]
+    standing = _all_assemblies().filter(taken_apart_at=None)
+    every = [
+        (one, rank_here(asked, code=one.name, said=[one.holder.design.code]))
+        for one in likely(standing, asked, code="name", said="holder__design__code")
+    ]
+    return _first([_assembly(one, rank) for one, rank in every if rank is not None], most)
 
 
 def _suppliers(asked: Asked, most: int) -> list[Hit]:

@@ -12,8 +12,8 @@ from django.views.decorators.http import require_safe
 from crib.floor.selectors import Hit, SearchAnswer, search_shop, suggest
 from crib.web.acting import has_right
 
-# Where a thing's page is. Some pages are for those who keep the catalogue or the people; others go to what all may read.
-_PAGES = {"design": "design", "item": "item", "job": "job", "place": "place", "machine": "machine", "assembly": "assembly"}
+# Kinds with a page that everybody may read, named as they are.
+_PAGES = frozenset({"design", "item", "job", "place", "machine", "assembly"})
 
 
 @require_safe
@@ -50,7 +50,8 @@ def page_of(request: HttpRequest, hit: Hit) -> str:
         case "working":
             return reverse("crib:working", args=[hit.name])
         case kind:
-            return reverse(f"crib:{_PAGES[kind]}", args=[hit.number])
+            assert kind in _PAGES
+            return reverse(f"crib:{kind}", args=[hit.number])
 
 
 def _typed(request: HttpRequest) -> str:
