@@ -88,7 +88,8 @@ def test_people_jobs_places_machines_and_workings(shop: Shop) -> None:
     assert names("MARSH sela", "person") == ["sela"]
     assert names(shop.job.code.lower().replace("-", ""), "job") == [shop.job.code]
     assert names(shop.bin.code.lower().replace("-", " "), "place") == [shop.bin.code]
-    assert names("vertical mill", "machine") == ["VM-1"]
+    assert shop.machine.code == "VM-1"
+    assert names("mill vertical", "machine") == ["VM-1"]
     assert "chamfer-hole" in names("chamfer hole", "working")
     shop.tablet  # noqa: B018  # the cast is made when it is first asked for
     assert names("tablet", "person") == []
