@@ -12,6 +12,7 @@ from crib.catalogue.models import Design
 from crib.core.errors import BadInput
 from crib.floor.flute import check_band, diameter_in_contact
 from crib.floor.models import KindOfCut, Operation
+from crib.stock.models import Item
 
 # What each kind of cut is worked out by; a chamfer is milled.
 WORKING_OF = {
@@ -84,10 +85,24 @@ def cutting_teeth(operation: Operation) -> int | None:
     return operation.tip.teeth or (body.teeth if body else None)
 
 
-def spindle_speed_of(operation: Operation) -> float | None:
-    """n in 1/min at the operation's surface speed, uncapped; None when it cannot be known."""
+def diameter_as_ground(operation: Operation, item: Item) -> float | None:
+    """The diameter that turns with this very piece, in mm: as it was reground where that is known.
+
+    An insert cuts on its body's diameter, and a band of a chamfer mill on the cone, which grinding leaves as it is.
+    """
+    in_band = diameter_in_contact(operation) is not None
+    if item.diameter_mm is None or in_band or item.design.kind == Design.Kind.INSERT:
+        return cutting_diameter(operation)
+    return item.diameter_mm
+
+
+def spindle_speed_of(operation: Operation, item: Item | None = None) -> float | None:
+    """n in 1/min at the operation's surface speed, uncapped, with `item` as it was ground; None if it is not known."""
     turned = operation.kind_of_cut in TURNED
-    diameter = operation.work_diameter if turned else cutting_diameter(operation)
+    if turned:
+        diameter = operation.work_diameter
+    else:
+        diameter = diameter_as_ground(operation, item) if item is not None else cutting_diameter(operation)
     if not operation.surface_speed or not diameter:
         return None
     return operation.surface_speed * 1000 / (math.pi * diameter)

@@ -119,6 +119,18 @@ class InUseStill(Refused):
     code = "in-use-still"
 
 
+class CannotGo(Refused):
+    """A tool that cannot be sent out as it stands."""
+
+    code = "cannot-go"
+
+
+class NotOut(Refused):
+    """A tool that is not at a regrind shop."""
+
+    code = "not-out"
+
+
 class EdgeExcused(Refused):
     """An end that cannot be left out, or counted again, as it stands."""
 

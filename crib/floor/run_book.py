@@ -148,9 +148,9 @@ class RunBook:
         items = {want[0] for want in wanted.values() if isinstance(want, tuple)}
         numbers = {want for want in wanted.values() if isinstance(want, int)}
         known: dict[object, int] = {}
-        for pk, item, number in Edge.objects.filter(Q(item__in=items) | Q(pk__in=numbers)).values_list(
-            "pk", "item_id", "number"
-        ):
+        # A label and a number mean the edge since the last regrind, so later grinds come last.
+        edges = Edge.objects.filter(Q(item__in=items) | Q(pk__in=numbers)).order_by("grind", "pk")
+        for pk, item, number in edges.values_list("pk", "item_id", "number"):
             known[pk] = known[item, number] = pk
         for index, line in named.items():
             line.edge = known.get(wanted[index], 0)

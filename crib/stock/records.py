@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from crib.catalogue.models import Design, Job
+from crib.core import clock
 from crib.stock.models import Item, Move, Place
 
 
@@ -88,6 +89,11 @@ class Dispatch(models.Model):
     def __str__(self) -> str:
         return f"Dispatch {self.pk} to {self.shop}"
 
+    @property
+    def document(self) -> str:
+        """How the lines of the ledger name it."""
+        return f"Dispatch {self.pk}"
+
 
 class DispatchLine(models.Model):
     """One item sent out, and what came of it."""
@@ -115,6 +121,12 @@ class DispatchLine(models.Model):
     def __str__(self) -> str:
         return f"{self.item} in {self.dispatch}"
 
+    @property
+    def overdue(self) -> bool:
+        """Whether it should be back by now."""
+        due = self.dispatch.due_on
+        return self.state == self.State.OUT and due is not None and due < clock.today()
+
 
 class ScrapCollection(models.Model):
     """Worn carbide handed over for recycling, by mass."""
@@ -136,6 +148,11 @@ class ScrapCollection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.weighed_g:g} g of worn carbide"
+
+    @property
+    def difference(self) -> float | None:
+        """What was weighed over what was expected, as a share of it; None where nothing was expected."""
+        return (self.weighed_g - self.expected_g) / self.expected_g if self.expected_g > 0 else None
 
 
 class SheetImport(models.Model):

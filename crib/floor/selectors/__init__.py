@@ -1,6 +1,7 @@
 """What the floor looks like now, read from the running totals and never from the runs."""
 
 from crib.floor.duty import spindle_speed_of as spindle_speed
+from crib.floor.grinds import Reground, reground_at
 from crib.floor.selectors.boards import (
     AssemblyNow,
     Fitted,
@@ -24,6 +25,18 @@ from crib.floor.selectors.jobs import (
     runs_logged,
     tool_limits,
 )
+from crib.floor.selectors.regrinding import (
+    GrindHistory,
+    LateDispatch,
+    WorthSending,
+    dispatch_with,
+    dispatches,
+    grind_history,
+    late_dispatches,
+    lines_out,
+    regrind_shops,
+    worth_sending,
+)
 from crib.floor.selectors.search import Hit, SearchAnswer, search_shop, suggest
 from crib.floor.selectors.work import (
     edges_at_work,
@@ -38,21 +51,30 @@ from crib.floor.selectors.work import (
 __all__ = [
     "AssemblyNow",
     "Fitted",
+    "GrindHistory",
     "Hit",
+    "LateDispatch",
     "MachineBoard",
     "PocketNow",
+    "Reground",
     "SearchAnswer",
+    "WorthSending",
     "assemblies_for",
     "assemblies_now",
     "counted_again_since",
+    "dispatch_with",
+    "dispatches",
     "edges_at",
     "edges_at_work",
     "edges_working_at",
     "excused_among",
     "fitted_in",
     "free_parts",
+    "grind_history",
     "items_for",
     "jobs_with_work",
+    "late_dispatches",
+    "lines_out",
     "loads_for",
     "loose_tips_for",
     "machine_boards",
@@ -66,9 +88,12 @@ __all__ = [
     "operations_of_tip",
     "operations_to_keep_for",
     "pocket_now",
+    "regrind_shops",
+    "reground_at",
     "runs_logged",
     "search_shop",
     "spindle_speed",
     "suggest",
     "tool_limits",
+    "worth_sending",
 ]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Q
+from django.db.models import Count, F, Q
 
 from crib.catalogue.models import Design, Machine
 from crib.floor.duty import TURNED, spindle_speed_of
+from crib.floor.grinds import PRESENT
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
 from crib.stock.models import Item
 
@@ -51,7 +52,7 @@ class PocketNow:
         if self.load is None or self.fitted is None or self.edge is None or self.edge.operation is None:
             return ""
         operation, assembly = self.edge.operation, self.load.assembly
-        speed = spindle_speed_of(operation) if operation.kind_of_cut not in TURNED else None
+        speed = spindle_speed_of(operation, self.fitted.item) if operation.kind_of_cut not in TURNED else None
         parts = [assembly.holder.design, *([assembly.body.design] if assembly.body else []), self.fitted.design]
         for part in parts:
             if speed and part.max_spindle_speed and speed > part.max_spindle_speed:
@@ -103,10 +104,11 @@ def fitted_in(assemblies: Sequence[int], *, edge_related: Iterable[str] = ()) ->
     fittings = Fitting.objects.filter(assembly__in=assemblies, removed_at=None).select_related(
         "item__design", "item__place"
     )
-    fittings = fittings.annotate(fresh=Count("item__edges", filter=Q(item__edges__state=Edge.State.FRESH)))
+    fresh = Q(item__edges__state=Edge.State.FRESH, item__edges__grind=F("item__regrinds_done"))
+    fittings = fittings.annotate(fresh=Count("item__edges", filter=fresh))
     found = {one.assembly_id: Fitted(one.item, one, fresh=one.fresh) for one in fittings}
     by_item = {fitted.item.pk: fitted for fitted in found.values()}
-    used = Edge.objects.filter(item__in=list(by_item)).exclude(state=Edge.State.FRESH)
+    used = Edge.objects.filter(PRESENT, item__in=list(by_item)).exclude(state=Edge.State.FRESH)
     related = ("operation__job", "operation__tip", "operation__body", "operation__machine", *edge_related)
     for edge in used.select_related(*related).order_by("item", "put_in_at", "pk"):
         fitted = by_item[edge.item_id]

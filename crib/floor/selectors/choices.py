@@ -9,6 +9,7 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from crib.catalogue.errors import CouplingDoesNotFit
 from crib.catalogue.models import Design, Machine
 from crib.catalogue.services import check_coupling
+from crib.floor.grinds import PRESENT
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
 from crib.people.models import Person
 from crib.stock.models import Balance, Condition, Item, Place
@@ -60,7 +61,7 @@ def loose_tips_for(*, assembly: Assembly, person: Person) -> list[LooseTips]:
 def items_for(*, assembly: Assembly, person: Person) -> list[Item]:
     """Labelled tips with an edge left, in the crib or with this person, that fit the assembly."""
     fitted = Fitting.objects.filter(item=OuterRef("pk"), removed_at=None)
-    edges_left = Edge.objects.filter(item=OuterRef("pk")).exclude(state=Edge.State.ENDED)
+    edges_left = Edge.objects.filter(PRESENT, item=OuterRef("pk")).exclude(state=Edge.State.ENDED)
     items = Item.objects.filter(
         Q(place__kind__in=Place.ON_HAND) | Q(place__person=person),
         ~Exists(fitted),

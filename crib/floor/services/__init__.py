@@ -3,21 +3,18 @@
 from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
+from crib.floor.services.back_from_regrind import reject, take_back_unsent, take_in
 from crib.floor.services.counting import post_count
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
 from crib.floor.services.excusing import MAY_BE_EXCUSED, count_again, excuse_end
 from crib.floor.services.files import FileReport, import_run_file
 from crib.floor.services.jobs import change_job, create_job, retire_job
 from crib.floor.services.keeping import Proposal, keep_working, propose_keeping
-from crib.floor.services.operations import (
-    change_operation,
-    create_operation,
-    recompute_minutes,
-    retire_operation,
-)
+from crib.floor.services.operations import change_operation, create_operation, recompute_minutes, retire_operation
 from crib.floor.services.past import record_inspections, record_tools
 from crib.floor.services.pockets import load_pocket, unload_pocket
 from crib.floor.services.quick import log_parts
+from crib.floor.services.regrinding import LooseTool, send_out
 from crib.floor.services.runs import log_run, log_runs, reverse_run
 from crib.floor.services.spent import throw_away
 
@@ -27,6 +24,7 @@ __all__ = [
     "FileReport",
     "InspectionRecord",
     "LoggedRuns",
+    "LooseTool",
     "Proposal",
     "RefusedRun",
     "RunDraft",
@@ -53,10 +51,14 @@ __all__ = [
     "record_inspection",
     "record_inspections",
     "record_tools",
+    "reject",
     "retire_job",
     "retire_operation",
     "reverse_run",
+    "send_out",
     "take_apart",
+    "take_back_unsent",
+    "take_in",
     "take_out",
     "throw_away",
     "turn_edge",

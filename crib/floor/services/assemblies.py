@@ -21,6 +21,7 @@ from crib.floor.errors import (
     NothingFitted,
     StillLoaded,
 )
+from crib.floor.grinds import begin_edges, edges_now
 from crib.floor.hands import carry, check_after_runs, check_at_hand, check_free
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
 from crib.floor.moments import moment
@@ -223,14 +224,14 @@ def _earliest_fitting(assembly: Assembly, item: Item | None) -> datetime:
     if item is not None:
         ends.append(Fitting.objects.filter(item=item).aggregate(last=Max("removed_at"))["last"])
         ends.append(Edge.objects.filter(item=item).aggregate(last=Max("ended_at"))["last"])
+        ends.append(item.dispatch_lines.aggregate(last=Max("ended_at"))["last"])
     return max(when for when in ends if when is not None)
 
 
 def _put_edge_in_use(assembly: Assembly, item: Item, *, number: int | None, at: datetime) -> Edge:
-    edges = {edge.number: edge for edge in Edge.objects.select_for_update().filter(item=item).order_by("pk")}
+    edges = {edge.number: edge for edge in edges_now(item).select_for_update().order_by("pk")}
     if not edges:
-        made = Edge.objects.bulk_create([Edge(item=item, number=one) for one in range(1, item.design.edges + 1)])
-        edges = {edge.number: edge for edge in made}
+        edges = {edge.number: edge for edge in begin_edges(item)}
     working = next((edge for edge in edges.values() if edge.state == Edge.State.IN_USE), None)
     wanted = _edge_wanted(item, edges, working, number)
     load = open_load(assembly)
@@ -325,5 +326,6 @@ def _check_may_be_spent(item: Item, edges: list[Edge], spent: bool) -> None:
 def _condition_after(item: Item, edges: list[Edge], spent: bool) -> str:
     if spent or item.condition == Condition.SPENT:
         return Condition.SPENT
-    used = any(edge.minutes > 0 or edge.state == Edge.State.ENDED for edge in edges)
+    now = [edge for edge in edges if edge.grind == item.regrinds_done]
+    used = any(edge.minutes > 0 or edge.state == Edge.State.ENDED for edge in now)
     return Condition.PART_USED if used else item.condition

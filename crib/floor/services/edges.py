@@ -13,6 +13,7 @@ from crib.core import clock
 from crib.core.errors import BadInput
 from crib.core.wake import wake
 from crib.floor.errors import EdgeEnded, EdgeStillInUse, NoFreshEdge, NothingFitted, OddReading
+from crib.floor.grinds import edges_now
 from crib.floor.hands import carry
 from crib.floor.models import Edge, Fitting, Inspection
 from crib.floor.moments import moment
@@ -73,7 +74,7 @@ def end_edge(
 
 
 def _spend_when_used_up(item: Item, *, who: Person, at: datetime) -> None:
-    if item.condition == Condition.SPENT or item.edges.exclude(state=Edge.State.ENDED).exists():
+    if item.condition == Condition.SPENT or edges_now(item).exclude(state=Edge.State.ENDED).exists():
         return
     key = f"used-up:{item.pk}:{item.regrinds_done}"
     carry(item, item.place, who=who, key=key, at=at, why=Move.Why.WORN_OUT, becomes=Condition.SPENT)
@@ -139,6 +140,12 @@ def turn_edge(*, edge: Edge, who: Person, at: datetime | None = None) -> Edge:
         Edge.objects.select_for_update(of=("self",)).filter(item=edge.item_id).select_related("item").order_by("pk")
     )
     item = edges[0].item
+    if edge.grind != item.regrinds_done:
+        raise NoFreshEdge(
+            f"{item.label} was reground since; this edge is gone. Fit it again, and a new edge comes in use.",
+            field="edge",
+        )
+    edges = [one for one in edges if one.grind == item.regrinds_done]
     working = next((one for one in edges if one.state == Edge.State.IN_USE), None)
     if working is not None:
         raise EdgeStillInUse(

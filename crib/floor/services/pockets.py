@@ -104,7 +104,7 @@ def _check_speed(machine: Machine, assembly: Assembly, fitted: Fitting, operatio
     designs = [item.design for item in items_of(assembly)]
     weakest = weakest_at_speed(designs)
     asked = [operation] if operation is not None else list(open_operations(machine=machine, tip=fitted.item.design))
-    speeds = {one: spindle_speed_of(one) for one in asked if one.kind_of_cut not in TURNED}
+    speeds = {one: spindle_speed_of(one, fitted.item) for one in asked if one.kind_of_cut not in TURNED}
     known = {one: speed for one, speed in speeds.items() if speed is not None}
     if weakest is None or weakest.max_spindle_speed is None or not known:
         return

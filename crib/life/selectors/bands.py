@@ -36,9 +36,10 @@ class WornBand:
 
 
 def worn_bands(item: Item) -> list[WornBand]:
-    """The bands of an item's flute that have cut, from the tip upward; a fixed number of queries."""
+    """The bands of an item's flute that have cut since it was last ground, from the tip upward; a fixed number of
+    queries."""
     rows = list(
-        EdgeMinutes.objects.filter(edge__item=item, minutes__gt=0)
+        EdgeMinutes.objects.filter(edge__item=item, edge__grind=item.regrinds_done, minutes__gt=0)
         .select_related("operation__machine", "operation__tip", "operation__body", "operation__material")
         .order_by("last_ended_at", "pk")
     )

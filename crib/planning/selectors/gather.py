@@ -96,7 +96,8 @@ def edges_in_place(*, operations: Collection[Operation]) -> dict[int, InPlace]:
     by_band = {item: edge for edge, item, band in latest.values() if band[1] is not None}
     own = {edge for edge, _, _ in latest.values()}
     rows: dict[int, list[Spent]] = defaultdict(list)
-    wanted = Q(edge__in=own) | Q(edge__item__in=by_band, contact_high__gt=0)
+    present = Q(edge__grind=F("edge__item__regrinds_done"))
+    wanted = Q(edge__in=own) | Q(present, edge__item__in=by_band, contact_high__gt=0)
     for edge, item, operation, minutes, low, high in EdgeMinutes.objects.filter(wanted, minutes__gt=0).values_list(
         "edge", "edge__item", "operation", "minutes", "contact_low", "contact_high"
     ):
@@ -130,7 +131,8 @@ def fresh_edges_fitted(*, designs: Collection[int]) -> dict[int, int]:
 
 def ends_seen(*, designs: Collection[int]) -> dict[int, tuple[int, int]]:
     """By design: edges ended, and how many of them chipped or broke."""
-    ended = Edge.objects.filter(state=Edge.State.ENDED, item__design__in=designs)
+    # An edge that was ground away unused never came in use and spoilt nothing.
+    ended = Edge.objects.filter(state=Edge.State.ENDED, put_in_at__isnull=False, item__design__in=designs)
     counted = ended.values_list("item__design").annotate(
         ended=Count("pk"), spoilt=Count("pk", filter=Q(outcome__in=SPOILING))
     )

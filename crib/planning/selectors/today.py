@@ -12,6 +12,7 @@ from django.utils import timezone
 from crib.catalogue.models import Machine, MachineShift
 from crib.core import clock
 from crib.floor.models import Edge, Operation, PocketLoad
+from crib.floor.selectors import LateDispatch, late_dispatches
 from crib.life.calendar import Stretch, shifts_ahead
 from crib.life.models import Forecast
 from crib.planning.calendar import month_after, month_of
@@ -63,6 +64,7 @@ class TodayNow:
     lives_fall: tuple[Flag, ...]
     lives_fall_more: int
     late_orders: tuple[PurchaseOrder, ...]
+    late_dispatches: tuple[LateDispatch, ...]
     not_back: tuple[Held, ...]
     not_back_more: int
     plan_month: str
@@ -71,7 +73,9 @@ class TodayNow:
 
     @property
     def quiet(self) -> bool:
-        return not (self.due or self.shortages or self.lives_fall or self.late_orders or self.not_back)
+        return not (
+            self.due or self.shortages or self.lives_fall or self.late_orders or self.late_dispatches or self.not_back
+        )
 
     @property
     def begun(self) -> bool:
@@ -99,6 +103,7 @@ def today_now() -> TodayNow:
         lives_fall=tuple(falling[:MOST_SHOWN]),
         lives_fall_more=max(len(falling) - MOST_SHOWN, 0),
         late_orders=tuple(late_orders()),
+        late_dispatches=tuple(late_dispatches()),
         not_back=tuple(back[:MOST_SHOWN]),
         not_back_more=max(len(back) - MOST_SHOWN, 0),
         plan_month=month,

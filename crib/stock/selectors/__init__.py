@@ -49,6 +49,7 @@ from crib.stock.selectors.pages import (
     places_to_move_between,
     stock_at,
 )
+from crib.stock.selectors.scrap import WornCarbide, scrap_collections, worn_carbide
 from crib.stock.selectors.standing import (
     USABLE,
     DesignStanding,
@@ -85,6 +86,7 @@ __all__ = [
     "LedgerPage",
     "LeftOver",
     "ToCount",
+    "WornCarbide",
     "all_limits",
     "all_places",
     "badge_holders",
@@ -137,6 +139,7 @@ __all__ = [
     "places_to_move_between",
     "read_condition",
     "recent_counts",
+    "scrap_collections",
     "shelf_for",
     "shelves",
     "spot_marker",
@@ -145,4 +148,5 @@ __all__ = [
     "where_else",
     "where_item_is",
     "who_may_allow_more",
+    "worn_carbide",
 ]

@@ -15,6 +15,7 @@ from crib.stock.services.kits import change_kit, drop_kit, stage_kit
 from crib.stock.services.labelling import ItemDraft, make_items
 from crib.stock.services.limits import lift_take_limit, set_take_limit
 from crib.stock.services.places import change_place, create_place, difference_place, place_of, retire_place, spent_place
+from crib.stock.services.scrap import collect_scrap
 
 __all__ = [
     "BackLine",
@@ -27,6 +28,7 @@ __all__ = [
     "change_place",
     "check_out",
     "check_out_anywhere",
+    "collect_scrap",
     "create_place",
     "difference_place",
     "drop_count",

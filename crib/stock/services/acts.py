@@ -25,6 +25,7 @@ from crib.stock.errors import (
 )
 from crib.stock.ledger import without_deadlock, write_move
 from crib.stock.models import Balance, Condition, Item, Move, Place, TakeLimit
+from crib.stock.records import DispatchLine
 from crib.stock.services.limits import check_allowance, exceed_limits
 from crib.stock.services.places import place_of
 
@@ -247,9 +248,13 @@ def transfer(
     why: str = Move.Why.TRANSFER,
     job: Job | None = None,
     note: str = "",
+    document: str = "",
     at: datetime | None = None,
 ) -> Move:
-    """Carry pieces from one place to another, in whatever condition they arrive there."""
+    """Carry pieces from one place to another, in whatever condition they arrive there.
+
+    With a `document`, such as a dispatch, the line belongs to that and is taken back there.
+    """
     draft = MoveDraft(
         design=design,
         quantity=quantity,
@@ -261,10 +266,20 @@ def transfer(
         item=item,
         job=job,
         note=note,
+        document=document,
         key=key,
         at=at,
     )
-    return _posted(draft, who)
+    return _posted(draft, who, None if document else lambda: _refuse_sent_out(item))
+
+
+def _refuse_sent_out(item: Item | None) -> None:
+    """What is out on a dispatch comes back on its page, or the dispatch would wait for it for ever."""
+    out = DispatchLine.objects.filter(item=item, state=DispatchLine.State.OUT).first() if item is not None else None
+    if item is not None and out is not None:
+        raise OwnedByDocument(
+            f"{item.label} is out on Dispatch {out.dispatch_id}. Take it in on the dispatch's own page.", field="item"
+        )
 
 
 def reverse(
