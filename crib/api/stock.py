@@ -16,6 +16,7 @@ from crib.api.base import ShopView, needs, needs_any
 from crib.api.catalogue import CodeField, Named, ThingViews
 from crib.api.idempotency import idempotent, service_key, signed_in
 from crib.api.paging import CursorPages
+from crib.api.regrinding import SentOut
 from crib.catalogue.models import Design, Job
 from crib.people.models import Person
 from crib.stock import selectors, services
@@ -49,7 +50,10 @@ class ItemSerializer(serializers.ModelSerializer[Item]):
 
     class Meta:
         model = Item
-        fields = ["label", "design", "condition", "place", "pieces", "regrinds_done", "lot", "serial", "since"]
+        fields = [
+            "label", "design", "condition", "place", "pieces", "regrinds_done", "diameter_mm", "length_mm", "lot",
+            "serial", "since",
+        ]  # fmt: skip
 
 
 class BalanceSerializer(serializers.ModelSerializer[Balance]):
@@ -136,7 +140,7 @@ class Places(ThingViews):
     ordering_fields = {"code": "code", "kind": "kind"}
 
 
-class Items(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Item]):
+class Items(SentOut, ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Item]):
     """Pieces with labels; a detail is found by its label."""
 
     queryset = Item.objects.select_related("design", "place").order_by("pk")

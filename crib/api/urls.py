@@ -27,6 +27,7 @@ SLICES = (
     "planning",
     "orders",
     "workings",
+    "regrinding",
 )
 
 

@@ -3,7 +3,7 @@
 from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
-from crib.floor.services.back_from_regrind import reject, take_back_unsent, take_in
+from crib.floor.services.back_from_regrind import BackAs, reject, take_back_unsent, take_in, take_in_as
 from crib.floor.services.counting import post_count
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
 from crib.floor.services.excusing import MAY_BE_EXCUSED, count_again, excuse_end
@@ -20,6 +20,7 @@ from crib.floor.services.spent import throw_away
 
 __all__ = [
     "MAY_BE_EXCUSED",
+    "BackAs",
     "EdgeRecord",
     "FileReport",
     "InspectionRecord",
@@ -59,6 +60,7 @@ __all__ = [
     "take_apart",
     "take_back_unsent",
     "take_in",
+    "take_in_as",
     "take_out",
     "throw_away",
     "turn_edge",

@@ -8,7 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from functools import partial
 
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import F
 
 from crib.core.errors import BadInput, KeyAlreadyUsed
@@ -32,12 +32,48 @@ HAIR = 1e-6
 AS_IT_WENT = "came back as it went"
 
 
+class BackAs(models.TextChoices):
+    """How a tool comes back."""
+
+    BACK = "back", "Ground or repaired"
+    REJECTED = "rejected", "Rejected"
+    AS_IT_WENT = "as_it_went", "As it went: take the sending back"
+
+
 @dataclass(frozen=True, slots=True)
 class Ground:
     """What a tool measures after the regrind, in mm; None where it was not measured, which leaves it as it was."""
 
     diameter_mm: float | None = None
     length_mm: float | None = None
+
+
+def take_in_as(
+    *,
+    result: str,
+    item: Item,
+    who: Person,
+    key: str,
+    to_place: Place | None = None,
+    cost: Decimal | None = None,
+    diameter_mm: float | None = None,
+    length_mm: float | None = None,
+    note: str = "",
+) -> DispatchLine:
+    """Take a tool in by its result; what belongs to another result is refused and never left out in silence."""
+    if result == BackAs.BACK:
+        return take_in(
+            item=item, who=who, key=key, to_place=to_place, cost=cost, diameter_mm=diameter_mm, length_mm=length_mm,
+            note=note,
+        )  # fmt: skip
+    for field, value in (("diameter_mm", diameter_mm), ("length_mm", length_mm), ("to_place", to_place)):
+        if value is not None:
+            raise BadInput(field, "Only what was ground or repaired has a bin and measures. Leave this empty.")
+    if result == BackAs.REJECTED:
+        return reject(item=item, reason=note, cost=cost, who=who, key=key)
+    if cost:
+        raise BadInput("cost", "What came back as it went cost nothing. Leave this empty.")
+    return take_back_unsent(item=item, who=who, key=key, note=note)
 
 
 @transaction.atomic
