@@ -99,6 +99,11 @@ class Item(models.Model):
 
         return make_label("I", self.pk)
 
+    @property
+    def is_out(self) -> bool:
+        """Whether it is away at a regrind shop."""
+        return self.place.kind == Place.Kind.REGRIND
+
 
 class Balance(models.Model):
     """How many of a design, in one condition, are at one place: kept in the transaction of each move."""

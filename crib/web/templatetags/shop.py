@@ -10,6 +10,7 @@ from django import template
 from django.conf import settings
 from django.forms import BoundField, CheckboxInput, CheckboxSelectMultiple, RadioSelect
 from django.template import Context
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -81,6 +82,21 @@ def share(value: float | None) -> str:
 @register.filter
 def money(value: Decimal | None, currency: str | None = None) -> str:
     return formats.money(value, currency or settings.CURRENCY)
+
+
+@register.filter
+def signed_share(value: float | None) -> str:
+    """A difference as a share, with its sign."""
+    return "–" if value is None else f"{value * 100:+.1f} %".replace("-", "−")
+
+
+@register.filter
+def document_page(document: str) -> str:
+    """Where what a line of the ledger was posted for is shown: a dispatch, or an order by its number."""
+    word, _, number = document.partition(" ")
+    if word == "Dispatch" and number.isdigit():
+        return reverse("crib:dispatch", args=[int(number)])
+    return reverse("crib:order", args=[document])
 
 
 @register.filter

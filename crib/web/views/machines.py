@@ -169,6 +169,8 @@ def _pocket_page(
     context: dict[str, Any] = {"now": now, "machine": machine, "pocket": pocket}
     if now.fitted is not None:
         context["edge_of"] = f"of {now.fitted.design.edges}"
+    if now.edge is not None and now.edge.operation is not None:
+        context["ground"] = selectors.reground_at(item=now.edge.item, operation=now.edge.operation)
     if now.edge is not None:
         context["run_form"] = forms.get("run_form") or RunForm(initial={"key": new_key()}, system=system, now=now)
         context["end_form"] = forms.get("end_form") or EndForm(system=system, auto_id="end_%s")

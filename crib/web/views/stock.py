@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 from crib.catalogue.models import Design
 from crib.catalogue.selectors import find_designs, offers_of
 from crib.core.errors import BadInput
+from crib.floor import selectors as floor_selectors
 from crib.stock import selectors
 from crib.stock.labels import make_label
 from crib.web import codes
@@ -62,6 +63,10 @@ def item(request: HttpRequest, number: int) -> HttpResponse:
     found = selectors.item_with(number=number)
     ledger = selectors.ledger_page(item=found, before=request.GET.get("before", ""))
     context = {"item": found, "ledger": ledger, "code": codes.data_matrix(found.label), "flute": flute_of(found)}
+    grinds = floor_selectors.grind_history(item=found)
+    if grinds.lines or found.design.regrinds_allowed:
+        context["grinds"] = grinds
+    context["can_send"] = bool(found.design.regrinds_allowed or found.design.returnable) and not found.is_out
     context["newest_lot"] = selectors.newest_lots(designs=[found.design_id]).get(found.design_id, "")
     return render(request, "crib/stock/item.html", context | item_corners(request, found))
 
