@@ -127,4 +127,8 @@ def _places(form: forms.Form, name: str, places: Any, empty: str) -> None:
     field = form.fields[name]
     assert isinstance(field, forms.ModelChoiceField)
     field.queryset, field.empty_label = places, empty
-    field.label_from_instance = lambda one: f"{one.code} · {one.name}"
+    field.label_from_instance = _named  # type: ignore[method-assign,assignment]  # so choices are worded
+
+
+def _named(place: Place) -> str:
+    return f"{place.code} · {place.name}"

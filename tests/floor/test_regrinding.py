@@ -47,11 +47,21 @@ class Grindery:
         )
 
     def send(self, *items: Item | floor.LooseTool, key: str | None = None, **changes: Any) -> Dispatch:
-        given = {"items": items, "shop": self.grinder, "who": self.shop.attendant, "key": key or self.shop.key()}
+        given: dict[str, Any] = {
+            "items": items,
+            "shop": self.grinder,
+            "who": self.shop.attendant,
+            "key": key or self.shop.key(),
+        }
         return floor.send_out(**(given | changes))
 
     def take_in(self, item: Item, key: str | None = None, **changes: Any) -> DispatchLine:
-        given = {"item": item, "to_place": self.shop.bin, "who": self.shop.attendant, "key": key or self.shop.key()}
+        given: dict[str, Any] = {
+            "item": item,
+            "to_place": self.shop.bin,
+            "who": self.shop.attendant,
+            "key": key or self.shop.key(),
+        }
         return floor.take_in(**(given | changes))
 
     def chuck(self) -> Assembly:

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.urls import resolve
 
+from crib.core import clock
 from crib.floor import services as floor
 from crib.people.models import Person
+from crib.stock import services as stock
+from crib.stock.models import Condition
 from crib.web.context import PLACES
 from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme
@@ -37,7 +43,25 @@ def full_shop() -> Shop:
         who=shop.setter,
     )
     shop.check_out(shop.chamfer_tip, by=shop.setter)
+    send_drills(shop)
     return shop
+
+
+def send_drills(shop: Shop) -> None:
+    """Three reground drills: one is back, one is out and overdue, one lies in the bin; and a box of worn carbide."""
+    drill = shop.design(
+        "DR-8.5", "drill", edges=1, diameter_mm=8.5, length_mm=90.0, regrinds_allowed=3, carbide_mass_g=52.0,
+        regrind_cost=Decimal("12"),
+    )  # fmt: skip
+    shop.stock(drill, 3, condition=Condition.PART_USED)
+    given: dict[str, Any] = {"design": drill, "condition": Condition.PART_USED, "place": shop.bin}
+    items = [stock.make_item(**given, who=shop.attendant) for _ in range(3)]
+    grinder = stock.place_of(regrind="Keen Edge")
+    floor.send_out(
+        items=items[:2], shop=grinder, due_on=clock.today() - timedelta(days=2), who=shop.attendant, key="send"
+    )
+    floor.take_in(item=items[0], to_place=shop.bin, diameter_mm=8.47, length_mm=88.0, who=shop.attendant, key="in")
+    stock.collect_scrap(weighed_g=40.0, after=None, who=shop.attendant)
 
 
 def reachable(person: Person) -> dict[str, str]:
