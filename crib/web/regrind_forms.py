@@ -28,7 +28,13 @@ class Scanned(forms.CharField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=LONGEST_LIST, **kwargs)
-        self.widget.attrs |= {"rows": 6, "autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}
+        self.widget.attrs |= {
+            "rows": 6,
+            "autocomplete": "off",
+            "autocapitalize": "off",
+            "spellcheck": "false",
+            "autofocus": True,
+        }
 
     def clean(self, value: Any) -> list[Item | Design]:
         text = super().clean(value)
@@ -131,4 +137,4 @@ def _places(form: forms.Form, name: str, places: Any, empty: str) -> None:
 
 
 def _named(place: Place) -> str:
-    return f"{place.code} · {place.name}"
+    return place.name if place.kind == Place.Kind.REGRIND else f"{place.code} · {place.name}"

@@ -13,6 +13,7 @@ from django.utils import timezone
 from crib.core import clock
 from crib.management.demo import looking_ahead, setting_up, telling
 from crib.management.demo.history import draw_past
+from crib.management.demo.regrinds import tell_regrinds
 from crib.management.demo.scenario import Batch, Scenario, read_people, read_scenario
 from crib.management.demo.setting_up import Shop
 from crib.management.demo.supplies import draw_supplies
@@ -65,6 +66,7 @@ def _tell_the_past(scenario: Scenario, shop: Shop, progress: Progress) -> None:
     told = telling.tell_goods_and_tools(scenario, shop, past, supplies, assemblies, progress)
     telling.log_past_runs(scenario, shop, past, progress)
     telling.record_readings(shop, told)
+    tell_regrinds(shop, told)
     telling.close_jobs(scenario, shop)
     telling.count_a_bin(scenario, shop)
 

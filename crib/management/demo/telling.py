@@ -15,6 +15,7 @@ from crib.floor.models import Assembly, Edge, Fitting, Run
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
 from crib.management.demo.lots import Boxes, bad_lot, lot_number
 from crib.management.demo.past import Past, PastEdge, PastTool, Seat
+from crib.management.demo.regrinds import empty_the_box, goes_for_regrind
 from crib.management.demo.scenario import Scenario, Step
 from crib.management.demo.setting_up import Shop
 from crib.management.demo.supplies import Delivery, Draw, Supplies
@@ -26,7 +27,7 @@ Progress = Callable[[str], None]
 # The ledger is written in the order of its lines, so the last days are told day by day and the rest week by week.
 DAY_BY_DAY = timedelta(days=14)
 LOG_AT_ONCE = 4_000
-AT_REGRIND = timedelta(days=9)
+BOX_EMPTIED = timedelta(days=14)
 
 
 class LoaderError(Exception):
@@ -135,7 +136,11 @@ def tell_goods_and_tools(
     boxes = Boxes(supplies.deliveries, bad_lot(scenario, shop.now))
     goods = _goods(scenario, shop, supplies, hands)
     first = min(draft.at for draft in goods if draft.at)
+    box_emptied = False
     for since, until in _periods(first, shop.now):
+        if not box_emptied and since > shop.now - BOX_EMPTIED:
+            empty_the_box(shop, since)
+            box_emptied = True
         moves = [draft for draft in goods if draft.at and since <= draft.at < until]
         stock.post_moves(drafts=moves, who=shop.attendant)
         tools = [tool for tool in past.tools if since <= whole_second(tool.fitted_at) < until]
@@ -243,16 +248,9 @@ def _record(
         key=f"demo:tool:{tool.seat.machine}:{tool.seat.pocket}:{tool.fitted_at:%Y%m%d%H%M%S}",
         edges=tuple(_edge_record(shop, edge) for edge in tool.edges),
         removed_at=whole_second(tool.removed_at) if tool.removed_at else None,
-        removed_to=shop.regrind if _goes_for_regrind(shop, tool) else None,
+        removed_to=shop.homes[tool.seat.tip] if goes_for_regrind(shop, tool) else None,
         lot=boxes.lot_of(tool.seat.tip, tool.fitted_at),
     )
-
-
-def _goes_for_regrind(shop: Shop, tool: PastTool) -> bool:
-    """Solid tools that came off whole lately are still at the regrind shop; older ones are told as used up."""
-    whole = tool.edges[-1].outcome in ("worn", "taken_off_early")
-    lately = tool.removed_at is not None and shop.now - tool.removed_at < AT_REGRIND
-    return whole and lately and shop.designs[tool.seat.tip].regrinds_allowed > 0
 
 
 def _edge_record(shop: Shop, edge: PastEdge) -> EdgeRecord:
