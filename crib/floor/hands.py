@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import datetime
 
-from crib.catalogue.models import Design
 from crib.floor.errors import AlreadyBuiltIn, NotAtHand, WrongOrder
 from crib.floor.models import Assembly, Edge, Fitting
 from crib.people.models import Person
@@ -76,9 +76,10 @@ def carry(
 
 
 def carry_assembly(assembly: Assembly, to_place: Place, *, who: Person, key: str, at: datetime) -> None:
-    """Take holder, body and what is fitted to one place together."""
+    """Take holder, body and what is fitted to one place together; the holder's line carries the key as it is."""
     for item in items_of(assembly):
-        carry(item, to_place, who=who, key=f"{key}:{item.pk}", at=at)
+        own = key if item.pk == assembly.holder_id else f"{key}:{item.pk}"
+        carry(item, to_place, who=who, key=own, at=at)
 
 
 def items_of(assembly: Assembly) -> list[Item]:
@@ -88,7 +89,6 @@ def items_of(assembly: Assembly) -> list[Item]:
     return sorted([*wanted.filter(pk__in=parts), *wanted.filter(pk__in=fitted)], key=lambda item: item.pk)
 
 
-def weakest_at_speed(designs: list[Design]) -> Design | None:
-    """The one that may turn slowest, of those that say how fast they may turn."""
-    said = [design for design in designs if design.max_spindle_speed]
-    return min(said, key=lambda design: design.max_spindle_speed or 0.0, default=None)
+def sub_key(act: str, key: str) -> str:
+    """The key of one step of an act: as long as the ledger takes, however long the act's own key is."""
+    return f"{act}:{hashlib.sha256(key.encode()).hexdigest()[:40]}"

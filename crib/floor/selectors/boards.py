@@ -11,6 +11,7 @@ from crib.catalogue.models import Design, Machine
 from crib.floor.duty import TURNED, spindle_speed_of
 from crib.floor.grinds import PRESENT
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
+from crib.floor.tooling import SpeedLimit, said_too_fast, speed_limit
 from crib.stock.models import Item
 
 
@@ -49,7 +50,7 @@ class PocketNow:
     @property
     def too_fast(self) -> str:
         """The caution when some part may not turn as fast as the work asks."""
-        if self.load is None or self.fitted is None or self.edge is None or self.edge.operation is None:
+        if self.fitted is None or self.edge is None or self.edge.operation is None:
             return ""
         operation, assembly = self.edge.operation, self.load.assembly
         speed = spindle_speed_of(operation, self.fitted.item) if operation.kind_of_cut not in TURNED else None
@@ -60,6 +61,21 @@ class PocketNow:
                     f"{operation} turns {speed:.0f} 1/min; {part.code} may turn {part.max_spindle_speed:.0f} at most."
                 )
         return ""
+        return said_too_fast(self.edge.operation, self.machine, self.parts)
+
+    @property
+    def parts(self) -> list[Design]:
+        """The designs from the holder down to the tip."""
+        if self.load is None:
+            return []
+        built = self.load.assembly
+        chain = [built.holder.design, built.body.design if built.body else None, self.fitted and self.fitted.design]
+        return [part for part in chain if part]
+
+    @property
+    def limit(self) -> SpeedLimit | None:
+        """How fast it may turn here at most."""
+        return speed_limit(self.parts, self.machine) if self.load else None
 
 
 @dataclass(slots=True)

@@ -9,12 +9,12 @@ from datetime import datetime
 from django.db.models import Count, F, Max, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from crib.catalogue.models import Design, Job, Machine
+from crib.catalogue.models import Job, Machine
 from crib.floor.duty import TURNED, cutting_diameter, tool_diameter
-from crib.floor.hands import weakest_at_speed
 from crib.floor.models import Edge, EdgeMinutes, Operation, Run
 from crib.floor.selectors.boards import PocketNow, machine_boards
 from crib.floor.selectors.work import edges_at_work
+from crib.floor.tooling import SpeedLimit, speed_limit
 
 
 def jobs_with_work() -> QuerySet[Job]:
@@ -57,11 +57,7 @@ class ToolLimits:
 
     diameter: float | None
     in_contact: float | None
-    slowest: Design | None
-
-    @property
-    def largest_speed(self) -> float | None:
-        return self.slowest.max_spindle_speed if self.slowest else None
+    slowest: SpeedLimit | None
 
 
 def tool_limits(operation: Operation) -> ToolLimits | None:
@@ -71,7 +67,7 @@ def tool_limits(operation: Operation) -> ToolLimits | None:
     parts = [operation.tip, *([operation.body] if operation.body else [])]
     diameter = tool_diameter(operation)
     in_contact = cutting_diameter(operation)
-    return ToolLimits(diameter, None if in_contact == diameter else in_contact, weakest_at_speed(parts))
+    return ToolLimits(diameter, None if in_contact == diameter else in_contact, speed_limit(parts))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from crib.floor.drafts import LoggedRuns, RefusedRun, RunDraft
 from crib.floor.records import EdgeRecord, InspectionRecord, ToolRecord
-from crib.floor.services.assemblies import build_assembly, fit_tip, take_apart, take_out
+from crib.floor.services.assemblies import build_assembly, fit_tip, measure_assembly, take_apart, take_out
 from crib.floor.services.back_from_regrind import BackAs, reject, take_back_unsent, take_in, take_in_as
 from crib.floor.services.counting import post_count
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
@@ -17,18 +17,23 @@ from crib.floor.services.quick import log_parts
 from crib.floor.services.regrinding import LooseTool, send_out
 from crib.floor.services.runs import log_run, log_runs, reverse_run
 from crib.floor.services.spent import throw_away
+from crib.floor.services.swaps import EdgeEnd, NextTip, PocketSwap, TipSwap, swap_pocket, swap_tip
 
 __all__ = [
     "MAY_BE_EXCUSED",
     "BackAs",
+    "EdgeEnd",
     "EdgeRecord",
     "FileReport",
     "InspectionRecord",
     "LoggedRuns",
     "LooseTool",
+    "NextTip",
+    "PocketSwap",
     "Proposal",
     "RefusedRun",
     "RunDraft",
+    "TipSwap",
     "ToolRecord",
     "build_assembly",
     "change_job",
@@ -46,6 +51,7 @@ __all__ = [
     "log_parts",
     "log_run",
     "log_runs",
+    "measure_assembly",
     "post_count",
     "propose_keeping",
     "recompute_minutes",
@@ -57,6 +63,8 @@ __all__ = [
     "retire_operation",
     "reverse_run",
     "send_out",
+    "swap_pocket",
+    "swap_tip",
     "take_apart",
     "take_back_unsent",
     "take_in",

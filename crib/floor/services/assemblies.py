@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from datetime import datetime
 from functools import partial
+from typing import TypedDict, Unpack, cast
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max
@@ -25,13 +25,12 @@ from crib.floor.grinds import begin_edges, edges_now
 from crib.floor.hands import carry, check_after_runs, check_at_hand, check_free
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
 from crib.floor.moments import moment
-from crib.floor.selectors import open_load, operation_for
+from crib.floor.selectors import open_load, open_operations, operation_for
+from crib.floor.tooling import check_speed, check_written
 from crib.people.models import Person
 from crib.people.services import record_change
 from crib.stock.models import Condition, Item, Move, Place
 from crib.stock.services import make_item, place_of, spent_place, write_lot
-
-LONGEST_MM = 2_000.0
 
 
 @transaction.atomic
@@ -43,13 +42,18 @@ def build_assembly(
     name: str = "",
     gauge_length_mm: float | None = None,
     stick_out_mm: float | None = None,
+    tightened_nm: float | None = None,
+    note: str = "",
     at: datetime | None = None,
 ) -> Assembly:
     """Put a body in a holder, or make a bare holder ready for a solid tool; they then stand where the holder is."""
     name = name.strip() or " + ".join(item.design.code for item in (holder, body) if item)[:60]
     if len(name) > 60:
         raise BadInput("name", "An assembly's name has at most 60 characters.")
-    _check_lengths(gauge_length_mm, stick_out_mm)
+    written = _Written(
+        gauge_length_mm=gauge_length_mm, stick_out_mm=stick_out_mm, tightened_nm=tightened_nm, note=note.strip()
+    )
+    check_written(holder=holder.design, **written)
     check_coupling(holder=holder.design, body=body.design if body else None)
     parts = {"holder": holder} | ({"body": body} if body else {})
     for field, item in parts.items():
@@ -59,9 +63,8 @@ def build_assembly(
     try:
         with transaction.atomic():
             assembly = Assembly.objects.create(
-                name=name, holder=holder, body=body, gauge_length_mm=gauge_length_mm, stick_out_mm=stick_out_mm,
-                built_by=who, built_at=built_at,
-            )  # fmt: skip
+                name=name, holder=holder, body=body, built_by=who, built_at=built_at, **written
+            )
     except IntegrityError as taken:
         raise AlreadyBuiltIn(
             "Somebody built this holder or body into another assembly just now.", field="holder"
@@ -72,17 +75,44 @@ def build_assembly(
     return assembly
 
 
-def _check_lengths(gauge_length_mm: float | None, stick_out_mm: float | None) -> None:
-    for field, says, value in (
-        ("gauge_length_mm", "gauge length", gauge_length_mm),
-        ("stick_out_mm", "stick-out", stick_out_mm),
-    ):
-        if value is not None and not (math.isfinite(value) and 0 < value <= LONGEST_MM):
-            raise BadInput(
-                field, f"The {says} lies above 0 and up to {LONGEST_MM:g} mm; leave it empty if it was not measured."
-            )
-    if gauge_length_mm is not None and stick_out_mm is not None and stick_out_mm > gauge_length_mm:
-        raise BadInput("stick_out_mm", "The stick-out cannot be longer than the gauge length, which it is part of.")
+class _Written(TypedDict):
+    """What is measured or seen on a built tool; lengths in mm, torque in N·m."""
+
+    gauge_length_mm: float | None
+    stick_out_mm: float | None
+    tightened_nm: float | None
+    note: str
+
+
+class MeasuredFields(TypedDict, total=False):
+    """Any of what is measured or seen on a built tool; lengths in mm, torque in N·m."""
+
+    gauge_length_mm: float | None
+    stick_out_mm: float | None
+    tightened_nm: float | None
+    note: str
+
+
+@transaction.atomic
+def measure_assembly(*, assembly: Assembly, who: Person, **measured: Unpack[MeasuredFields]) -> Assembly:
+    """Write down what was measured on a built tool, usually after its tip is in; what is not named stays."""
+    assembly = Assembly.objects.select_for_update(of=("self",)).select_related("holder__design").get(pk=assembly.pk)
+    if assembly.taken_apart_at is not None:
+        raise NothingFitted(f"{assembly.name} was taken apart; there is nothing left to measure.", field="assembly")
+    if "note" in measured:
+        measured["note"] = measured["note"].strip()
+    before = {name: getattr(assembly, name) for name in _Written.__annotations__}
+    after = cast(_Written, before | measured)
+    check_written(holder=assembly.holder.design, **after)
+    changed = {name: value for name, value in after.items() if value != before[name]}
+    if not changed:
+        return assembly
+    for name, value in changed.items():
+        setattr(assembly, name, value)
+    assembly.save(update_fields=list(changed))
+    details = {name: [before[name], value] for name, value in changed.items()}
+    record_change(who=who, what="assembly", which=str(assembly.pk), act="measured", details=details)
+    return assembly
 
 
 @transaction.atomic
@@ -140,6 +170,7 @@ def fit_tip(
     if tip is None or (item is None and from_place is None):
         raise BadInput("design", "Say which tip to fit: scan its label, or give its design and where it is taken from.")
     _check_tip(assembly, tip)
+    _check_where_it_turns(assembly, tip)
     fitted_at = moment(at, after=_earliest_fitting(assembly, item), what="the assembly or the tip was last changed")
     if item is None:
         assert from_place is not None  # asked for above
@@ -200,6 +231,13 @@ def _check_tip(assembly: Assembly, tip: Design) -> None:
         check_coupling(holder=assembly.holder.design, tip=tip)
     else:
         check_coupling(body=assembly.body.design, tip=tip)
+
+
+def _check_where_it_turns(assembly: Assembly, tip: Design) -> None:
+    """A tip fitted in the machine turns as fast as the work there asks, like one that is loaded with its assembly."""
+    if (load := open_load(assembly)) is not None:
+        parts = [assembly.holder.design, *([assembly.body.design] if assembly.body else []), tip]
+        check_speed(open_operations(machine=load.machine, tip=tip), load.machine, parts, field="item")
 
 
 def _seats(assembly: Assembly) -> int:

@@ -12,13 +12,13 @@ from crib.catalogue.models import Machine
 from crib.catalogue.services import check_coupling
 from crib.core.errors import BadInput, Refused
 from crib.core.wake import wake
-from crib.floor.duty import TURNED, spindle_speed_of
-from crib.floor.errors import NothingFitted, PocketEmpty, PocketTaken, StillLoaded, TooFast
-from crib.floor.hands import carry_assembly, check_after_runs, check_at_hand, items_of, weakest_at_speed
+from crib.floor.errors import NothingFitted, PocketEmpty, PocketTaken, StillLoaded
+from crib.floor.hands import carry_assembly, check_after_runs, check_at_hand, items_of
 from crib.floor.models import Assembly, Edge, Fitting, Operation, PocketLoad
 from crib.floor.moments import moment
 from crib.floor.run_checks import said_time
 from crib.floor.selectors import open_load, open_operations, operation_for
+from crib.floor.tooling import check_speed
 from crib.people.models import Person
 from crib.stock.models import Place
 from crib.stock.services import place_of
@@ -33,8 +33,12 @@ def load_pocket(
     who: Person,
     operation: Operation | None = None,
     at: datetime | None = None,
+    key: str = "",
 ) -> PocketLoad:
-    """Put an assembly in a pocket; the ledger carries its parts to the machine."""
+    """Put an assembly in a pocket; the ledger carries its parts to the machine.
+
+    The line of its holder in the ledger carries `key` where one is given.
+    """
     assembly = (
         Assembly.objects.select_for_update(of=("self",))
         .select_related("holder__design", "body__design")
@@ -49,7 +53,8 @@ def load_pocket(
         check_at_hand(item, field="assembly")
     fitted = Fitting.objects.filter(assembly=assembly, removed_at=None).select_related("item__design").first()
     if fitted is not None:
-        _check_speed(machine, assembly, fitted, operation)
+        asked = [operation] if operation else open_operations(machine=machine, tip=fitted.item.design)
+        check_speed(asked, machine, [item.design for item in parts], field="assembly")
     loaded_at = moment(
         at, after=_earliest_load(machine, pocket, assembly), what="the pocket or the assembly was last changed"
     )
@@ -62,7 +67,7 @@ def load_pocket(
         raise PocketTaken(
             f"Somebody loaded pocket {pocket} of {machine.code}, or {assembly.name}, just now.", field="pocket"
         ) from taken
-    carry_assembly(assembly, place_of(machine=machine), who=who, key=f"load:{load.pk}", at=loaded_at)
+    carry_assembly(assembly, place_of(machine=machine), who=who, key=key or f"load:{load.pk}", at=loaded_at)
     if fitted is not None:
         _set_to_work(machine, fitted, operation)
     return load
