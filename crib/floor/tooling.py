@@ -11,6 +11,7 @@ from crib.core.errors import BadInput
 from crib.floor.duty import AT_LIMIT, TURNED, spindle_speed_of
 from crib.floor.errors import TooFast
 from crib.floor.models import Assembly, Operation
+from crib.stock.models import Item
 
 LONGEST_MM = 2_000.0
 HIGHEST_TORQUE_NM = 2_000.0
@@ -37,33 +38,43 @@ def speed_limit(parts: Iterable[Design], machine: Machine | None = None) -> Spee
     return min(limits, key=lambda limit: limit.speed, default=None)
 
 
-def turns_at(operation: Operation, machine: Machine) -> float | None:
-    """What the spindle turns for an operation, in 1/min: no machine turns faster than it can. None where work turns."""
-    asked = None if operation.kind_of_cut in TURNED else spindle_speed_of(operation)
+def turns_at(operation: Operation, machine: Machine, item: Item | None = None) -> float | None:
+    """What the spindle turns for an operation, in 1/min: no machine turns faster than it can. None where work turns.
+
+    An `item` that was reground is turned by its own diameter.
+    """
+    asked = None if operation.kind_of_cut in TURNED else spindle_speed_of(operation, item)
     if asked is None or not machine.max_spindle_speed:
         return asked
     return min(asked, machine.max_spindle_speed)
 
 
-def said_too_fast(operation: Operation, machine: Machine, parts: Iterable[Design]) -> str:
+def said_too_fast(operation: Operation, machine: Machine, parts: Iterable[Design], item: Item | None = None) -> str:
     """The sentence when a part may not turn as fast as the work asks; empty when all may."""
-    speed, limit = turns_at(operation, machine), speed_limit(parts)
+    speed, limit = turns_at(operation, machine, item), speed_limit(parts)
     if speed is None or limit is None or speed <= limit.speed * AT_LIMIT:
         return ""
     return f"{operation} turns {speed:.0f} 1/min, but {limit.owner} may turn {limit.speed:.0f} 1/min at most."
 
 
-def check_speed(operations: Iterable[Operation], machine: Machine, parts: Iterable[Design], *, field: str) -> None:
+def check_speed(
+    operations: Iterable[Operation],
+    machine: Machine,
+    parts: Iterable[Design],
+    *,
+    field: str,
+    item: Item | None = None,
+) -> None:
     """Refuse a tool of which some part is too slow for all that it may be asked to do here.
 
     When only some of the operations are too fast it may go in: the pocket then shows the caution.
     """
     parts = list(parts)
-    known = {one: speed for one in operations if (speed := turns_at(one, machine)) is not None}
+    known = {one: speed for one in operations if (speed := turns_at(one, machine, item)) is not None}
     if not known:
         return
     slowest = min(known, key=lambda one: known[one])
-    if said := said_too_fast(slowest, machine, parts):
+    if said := said_too_fast(slowest, machine, parts, item):
         raise TooFast(f"{said} Build it with a faster part, or lower the operation's surface speed.", field=field)
 
 

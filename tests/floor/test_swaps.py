@@ -29,7 +29,7 @@ def _swap_tip(shop: Shop, **changes: Any) -> services.TipSwap:
 
 def _places(assembly: Assembly) -> set[Place]:
     fitted = Fitting.objects.filter(assembly=assembly, removed_at=None).values("item")
-    parts = [assembly.holder_id, assembly.body_id]
+    parts = [pk for pk in (assembly.holder_id, assembly.body_id) if pk]
     return {item.place for item in [*Item.objects.filter(pk__in=parts), *Item.objects.filter(pk__in=fitted)]}
 
 

@@ -12,6 +12,7 @@ from crib.floor.selectors.boards import (
     machine_boards,
     pocket_now,
 )
+from crib.floor.selectors.built import ToolFacts, built_facts, find_built, label_of, may_work_at, tool_facts
 from crib.floor.selectors.choices import assemblies_for, free_parts, items_for, loose_tips_for
 from crib.floor.selectors.excuses import counted_again_since, excused_among
 from crib.floor.selectors.jobs import (
@@ -58,9 +59,11 @@ __all__ = [
     "PocketNow",
     "Reground",
     "SearchAnswer",
+    "ToolFacts",
     "WorthSending",
     "assemblies_for",
     "assemblies_now",
+    "built_facts",
     "counted_again_since",
     "dispatch_with",
     "dispatches",
@@ -68,16 +71,19 @@ __all__ = [
     "edges_at_work",
     "edges_working_at",
     "excused_among",
+    "find_built",
     "fitted_in",
     "free_parts",
     "grind_history",
     "items_for",
     "jobs_with_work",
+    "label_of",
     "late_dispatches",
     "lines_out",
     "loads_for",
     "loose_tips_for",
     "machine_boards",
+    "may_work_at",
     "open_load",
     "open_operations",
     "operation_for",
@@ -94,6 +100,7 @@ __all__ = [
     "search_shop",
     "spindle_speed",
     "suggest",
+    "tool_facts",
     "tool_limits",
     "worth_sending",
 ]

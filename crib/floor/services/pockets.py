@@ -54,7 +54,7 @@ def load_pocket(
     fitted = Fitting.objects.filter(assembly=assembly, removed_at=None).select_related("item__design").first()
     if fitted is not None:
         asked = [operation] if operation else open_operations(machine=machine, tip=fitted.item.design)
-        check_speed(asked, machine, [item.design for item in parts], field="assembly")
+        check_speed(asked, machine, [item.design for item in parts], field="assembly", item=fitted.item)
     loaded_at = moment(
         at, after=_earliest_load(machine, pocket, assembly), what="the pocket or the assembly was last changed"
     )
@@ -99,28 +99,6 @@ def _standing_load(machine: Machine, pocket: int, assembly: Assembly) -> PocketL
             f"Pocket {pocket} of {machine.code} holds {there.assembly.name}; unload that first.", field="pocket"
         )
     return None
-
-
-def _check_speed(machine: Machine, assembly: Assembly, fitted: Fitting, operation: Operation | None) -> None:
-    """Refuse an assembly of which some part may not turn as fast as the work there asks.
-
-    When only some of the operations are too fast the assembly may go in: the pocket then shows the caution.
-    """
-    designs = [item.design for item in items_of(assembly)]
-    weakest = weakest_at_speed(designs)
-    asked = [operation] if operation is not None else list(open_operations(machine=machine, tip=fitted.item.design))
-    speeds = {one: spindle_speed_of(one, fitted.item) for one in asked if one.kind_of_cut not in TURNED}
-    known = {one: speed for one, speed in speeds.items() if speed is not None}
-    if weakest is None or weakest.max_spindle_speed is None or not known:
-        return
-    slowest = min(known, key=lambda one: known[one])
-    if known[slowest] > weakest.max_spindle_speed:
-        raise TooFast(
-            f"{slowest} turns {known[slowest]:.0f} 1/min, but {weakest.code} may turn "
-            f"{weakest.max_spindle_speed:.0f} 1/min "
-            f"at most. Build it with a faster part, or lower the operation's surface speed.",
-            field="assembly",
-        )
 
 
 def _earliest_load(machine: Machine, pocket: int, assembly: Assembly) -> datetime:

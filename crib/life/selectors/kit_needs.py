@@ -11,7 +11,7 @@ from crib.catalogue.models import Design, Job, Machine
 from crib.catalogue.services import check_coupling
 from crib.floor.models import Operation
 from crib.floor.selectors import operations_of
-from crib.floor.selectors.built import BuiltTool, built_tools, holders_used
+from crib.floor.selectors.standing_tools import BuiltTool, built_tools, holders_used
 from crib.life.selectors.due import paces_of, still_to_make
 from crib.life.selectors.staging import ALL_MADE, Staging, staging_at
 from crib.life.words import parts_in_words

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from crib.catalogue.models import Job
 from crib.floor.models import Edge
-from crib.floor.selectors.built import built_in
+from crib.floor.selectors.standing_tools import built_in
 from crib.life.selectors.kit_needs import KitNeeds, kit_needs
 from crib.stock import selectors as stock
 from crib.stock.models import Condition, Item

@@ -11,7 +11,7 @@ from crib.catalogue.models import Job
 from crib.core.errors import Refused
 from crib.floor.errors import EdgeStillInUse
 from crib.floor.models import Edge
-from crib.floor.selectors.built import built_in
+from crib.floor.selectors.standing_tools import built_in
 from crib.life.selectors.kit_needs import kit_needs
 from crib.life.selectors.kit_sheets import back_rows, edges_of
 from crib.people.models import Person

@@ -8,9 +8,11 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
 from crib.catalogue.models import Design
+from crib.catalogue.services import check_coupling
 from crib.core.errors import ShopError
 from crib.floor import selectors, services
 from crib.floor.models import Assembly
@@ -18,8 +20,9 @@ from crib.life.tip_left import TipLeft
 from crib.people.models import Person
 from crib.stock import selectors as stock_selectors
 from crib.stock.models import Condition, Item, Place
+from crib.web import codes
 from crib.web.acting import acting_person, need_acting, needs
-from crib.web.fields import QuantityField, UnitsForm
+from crib.web.fields import QuantityField, UnitsForm, same_quantity
 from crib.web.forms import show_refusal
 from crib.web.part_used import labelled_to_fit
 from crib.web.views.machines import WITH_FORECAST, KeyedForm, _system, new_key
@@ -31,6 +34,12 @@ class BuildForm(UnitsForm):
     name = forms.CharField(required=False, max_length=60, label="Name", help_text="As the shop calls it.")
     gauge_length_mm = QuantityField(unit="mm", required=False, label="Gauge length")
     stick_out_mm = QuantityField(unit="mm", required=False, label="Stick-out")
+    tightened_nm = QuantityField(
+        unit="N·m", required=False, label="Tightened to", help_text="The holder’s nut or screw."
+    )
+    note = forms.CharField(
+        required=False, max_length=200, label="Note", help_text="Such as how it was balanced, and by whom."
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -40,6 +49,24 @@ class BuildForm(UnitsForm):
             self.parts |= items
             none = [("", "No body")] if name == "body" else [("", "Choose a holder")]
             self.fields[name].choices = none + [(pk, _says(item)) for pk, item in items.items()]  # type: ignore[attr-defined]
+        for name in ("holder", "body", "stick_out_mm"):
+            self.fields[name].widget.attrs |= {
+                "hx-get": reverse("crib:build_facts"),
+                "hx-target": "#facts",
+                "hx-trigger": "change",
+                "hx-include": "closest form",
+            }
+
+
+class MeasureForm(UnitsForm):
+    gauge_length_mm = QuantityField(unit="mm", required=False, label="Gauge length")
+    stick_out_mm = QuantityField(unit="mm", required=False, label="Stick-out")
+    tightened_nm = QuantityField(
+        unit="N·m", required=False, label="Tightened to", help_text="The holder’s nut or screw."
+    )
+    note = forms.CharField(
+        required=False, max_length=200, label="Note", help_text="Such as how it was balanced, and by whom."
+    )
 
 
 def _says(item: Item) -> str:
@@ -135,6 +162,27 @@ def build(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@needs("build_tools")
+def build_facts(request: HttpRequest) -> HttpResponse:
+    """What the chosen parts come to together, before they are built."""
+    form = BuildForm(request.GET, system=_system(request))
+    form.is_valid()
+    holder = form.parts.get(form.cleaned_data.get("holder", ""))
+    body = form.parts.get(form.cleaned_data.get("body", ""))
+    context: dict[str, Any] = {"chosen": holder is not None}
+    if holder is not None:
+        carried = body.design if body else None
+        context["facts"] = selectors.tool_facts(
+            holder=holder.design, body=carried, stick_out_mm=form.cleaned_data.get("stick_out_mm")
+        )
+        try:
+            check_coupling(holder=holder.design, body=carried)
+        except ShopError as refusal:
+            context["does_not_fit"] = refusal.sentence
+    return render(request, "crib/machines/_facts.html", context)
+
+
+@require_safe
 def assembly(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, get_object_or_404(Assembly, pk=pk))
 
@@ -145,8 +193,22 @@ def _page(request: HttpRequest, assembly: Assembly, *, status: int = 200, **form
     )
     fitted = selectors.fitted_in([whole.pk], edge_related=WITH_FORECAST).get(whole.pk)
     person = acting_person(request)
-    context: dict[str, Any] = {"assembly": whole, "fitted": fitted, "load": selectors.open_load(whole)}
+    load = selectors.open_load(whole)
+    label = selectors.label_of(whole)
+    context: dict[str, Any] = {
+        "assembly": whole,
+        "fitted": fitted,
+        "load": load,
+        "facts": selectors.built_facts(assembly=whole, fitted=fitted, machine=load.machine if load else None),
+        "work": selectors.may_work_at(assembly=whole, fitted=fitted),
+        "label": label,
+        "code": codes.data_matrix(label),
+    }
     if person is not None and whole.taken_apart_at is None:
+        written = {name: getattr(whole, name) for name in MeasureForm.base_fields}
+        context["measure_form"] = forms.get("measure_form") or MeasureForm(
+            initial=written, system=_system(request), auto_id="measured_%s"
+        )
         if fitted is None:
             context["fit_form"] = forms.get("fit_form") or FitForm(
                 initial={"key": new_key()}, system=_system(request), assembly=whole, person=person
@@ -206,3 +268,26 @@ def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
     apart = services.take_apart(assembly=standing, who=need_acting(request))
     messages.success(request, f"{apart} is taken apart; its parts are free.")
     return redirect("crib:assemblies")
+
+
+@require_POST
+@needs("build_tools")
+def measure(request: HttpRequest, pk: int) -> HttpResponse:
+    """Write down lengths, torque and balance of the tool as it stands."""
+    standing = get_object_or_404(Assembly, pk=pk)
+    form = MeasureForm(request.POST, system=_system(request), auto_id="measured_%s")
+    if form.is_valid():
+        # A value shown in inches and sent back untouched is no change.
+        measured = {
+            name: value
+            for name, value in form.cleaned_data.items()
+            if not same_quantity(value, getattr(standing, name))
+        }
+        try:
+            services.measure_assembly(assembly=standing, who=need_acting(request), **measured)
+        except ShopError as refusal:
+            show_refusal(form, refusal)
+            return _page(request, standing, status=refusal.status, measure_form=form)
+        messages.success(request, "What you measured is written down.")
+        return redirect("crib:assembly", pk)
+    return _page(request, standing, status=400, measure_form=form)

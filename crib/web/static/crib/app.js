@@ -42,6 +42,26 @@
     }
   });
 
+  /* A scanner ends with Enter: between the scans of one form it leads on to the next empty field. */
+  document.addEventListener("keydown", function (event) {
+    var field = event.target.closest("[data-next-on-enter]");
+    if (event.key !== "Enter" || !field || !field.form || !field.value.trim()) {
+      return;
+    }
+    var scans = Array.prototype.slice.call(field.form.querySelectorAll("[data-next-on-enter]"));
+    var next = scans.filter(function (scan) {
+      return !scan.value.trim();
+    })[0];
+    event.preventDefault();
+    if (next) {
+      next.focus();
+    } else {
+      /* The last scan sends nothing by itself: why the edge comes off is still to be said. */
+      var rest = field.form.querySelector("input[type=radio]:checked, button[type=submit]");
+      rest.focus();
+    }
+  });
+
   document.addEventListener("click", function (event) {
     if (event.target.closest("[data-print]")) {
       window.print();
