@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from django.db.models import Count, F, Q
 
 from crib.catalogue.models import Design, Machine
-from crib.floor.duty import TURNED, spindle_speed_of
 from crib.floor.grinds import PRESENT
 from crib.floor.models import Assembly, Edge, Fitting, PocketLoad
 from crib.floor.tooling import SpeedLimit, said_too_fast, speed_limit
@@ -52,16 +51,7 @@ class PocketNow:
         """The caution when some part may not turn as fast as the work asks."""
         if self.fitted is None or self.edge is None or self.edge.operation is None:
             return ""
-        operation, assembly = self.edge.operation, self.load.assembly
-        speed = spindle_speed_of(operation, self.fitted.item) if operation.kind_of_cut not in TURNED else None
-        parts = [assembly.holder.design, *([assembly.body.design] if assembly.body else []), self.fitted.design]
-        for part in parts:
-            if speed and part.max_spindle_speed and speed > part.max_spindle_speed:
-                return (
-                    f"{operation} turns {speed:.0f} 1/min; {part.code} may turn {part.max_spindle_speed:.0f} at most."
-                )
-        return ""
-        return said_too_fast(self.edge.operation, self.machine, self.parts)
+        return said_too_fast(self.edge.operation, self.machine, self.parts, self.fitted.item)
 
     @property
     def parts(self) -> list[Design]:

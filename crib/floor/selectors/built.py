@@ -68,7 +68,7 @@ def built_facts(*, assembly: Assembly, fitted: Fitted | None = None, machine: Ma
     parts = [part for part in (assembly.holder.design, body, tip) if part is not None]
     said = [said_torque(assembly), said_lengths(assembly)]
     if machine is not None and work is not None:
-        said.append(said_too_fast(work, machine, parts))
+        said.append(said_too_fast(work, machine, parts, fitted.item if fitted else None))
     facts.cautions.extend(sentence for sentence in said if sentence)
     return facts
 
