@@ -108,6 +108,19 @@ def spindle_speed_of(operation: Operation, item: Item | None = None) -> float | 
     return operation.surface_speed * 1000 / (math.pi * diameter)
 
 
+def feed_rate_of(operation: Operation) -> float | None:
+    """vf in mm/min at the operation's speed and feed, as fast as its machine can; None when it cannot be known."""
+    speed, feed = spindle_speed_of(operation), operation.feed
+    if operation.machine.max_spindle_speed and speed:
+        speed = min(speed, operation.machine.max_spindle_speed)
+    if operation.kind_of_cut == KindOfCut.TAPPING:
+        feed = operation.tip.pitch_mm  # a tap's feed is its lead
+    elif operation.kind_of_cut in (KindOfCut.MILLING, KindOfCut.CHAMFERING):
+        teeth = cutting_teeth(operation)
+        feed = feed * teeth if feed and teeth else None
+    return speed * feed if speed and feed else None
+
+
 def check_figures(operation: Operation) -> None:
     """Refuse figures that no cut can have, each with its own sentence."""
     for field, says, unit, largest in CONDITIONS:

@@ -125,6 +125,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("jobs/operations/<int:pk>/retire/", jobs.retire_operation, name="retire_operation"),
     path("jobs/operations/<int:pk>/what-if/", what_if.what_if, name="what_if"),
     path("jobs/operations/<int:pk>/setup-sheet/", jobs.setup_sheet, name="setup_sheet"),
+    path("jobs/operations/<int:pk>/setup-sheet/pdf/", jobs.setup_sheet_pdf, name="setup_sheet_pdf"),
+    path("jobs/<int:pk>/setup-sheets/", jobs.job_setup_sheets, name="job_setup_sheets"),
     # edges and life curves
     path("edges/", life.edges, name="edges"),
     path("edges/ahead/", changes.changes_ahead, name="changes_ahead"),

@@ -1,5 +1,6 @@
 """What the floor looks like now, read from the running totals and never from the runs."""
 
+from crib.floor.duty import feed_rate_of as feed_rate
 from crib.floor.duty import spindle_speed_of as spindle_speed
 from crib.floor.grinds import Reground, reground_at
 from crib.floor.selectors.boards import (
@@ -71,6 +72,7 @@ __all__ = [
     "edges_at_work",
     "edges_working_at",
     "excused_among",
+    "feed_rate",
     "find_built",
     "fitted_in",
     "free_parts",

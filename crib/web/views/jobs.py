@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
 from crib.catalogue.models import Design, Job, Machine, WorkMaterial
-from crib.core.errors import ShopError
+from crib.core.errors import NotFound, ShopError
 from crib.floor import selectors, services
 from crib.floor.models import KindOfCut, Operation
 from crib.floor.services.operations import USUAL_WEAR_LIMIT_MM
@@ -22,6 +22,8 @@ from crib.life.selectors.predicted import fresh_edge_at
 from crib.web.acting import need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm, same_quantity
 from crib.web.forms import show_refusal
+from crib.web.papers.printing import pdf_response
+from crib.web.papers.setup_sheet import conditions_of, drawing_of_cut, setup_pdf, tools_there
 from crib.web.views.changing import changing_panel
 from crib.web.views.machines import WITH_FORECAST, _system
 
@@ -221,22 +223,7 @@ def operation(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _conditions(operation: Operation) -> dict[str, Any]:
-    """Conditions in the order in which they are said: (words, value, unit)."""
-    milled = operation.kind_of_cut in (KindOfCut.MILLING, KindOfCut.CHAMFERING)
-    rows = [
-        ("Surface speed", operation.surface_speed, "m/min"),
-        ("Spindle speed", selectors.spindle_speed(operation), "1/min"),
-        ("Feed", operation.feed, "mm/tooth" if milled else "mm/rev"),
-        ("Depth of cut", operation.depth, "mm"),
-        ("Width of cut", operation.width, "mm"),
-        ("Length of cut", operation.length_of_cut, "mm"),
-        ("Work diameter", operation.work_diameter, "mm"),
-        ("Inner diameter", operation.inner_diameter, "mm"),
-    ]
-    return {
-        "conditions": [row for row in rows if row[1] is not None],
-        "capped_by": operation.minutes_working.get("capped_by", ""),
-    }
+    return {"conditions": conditions_of(operation), "capped_by": operation.minutes_working.get("capped_by", "")}
 
 
 @needs("keep_jobs")
@@ -315,7 +302,27 @@ def setup_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         "operation": found,
         "job": found.job,
         "limits": selectors.tool_limits(found),
-        "loads": selectors.loads_for(found, edge_related=WITH_FORECAST),
+        "tools": tools_there(found, edge_related=WITH_FORECAST, system=_system(request)),
+        "cut": drawing_of_cut(found),
         "fresh": fresh_edge_at(operation=found),
     }
     return render(request, "crib/jobs/setup_sheet.html", context | _conditions(found))
+
+
+@require_safe
+def setup_sheet_pdf(request: HttpRequest, pk: int) -> HttpResponse:
+    """One operation's sheet on paper."""
+    found = _operation(pk)
+    made = setup_pdf([found], job=None, edge_related=WITH_FORECAST, system=_system(request))
+    return pdf_response(made, f"setup-{found.job.code}-{found.number}".replace("/", "-"))
+
+
+@require_safe
+def job_setup_sheets(request: HttpRequest, pk: int) -> HttpResponse:
+    """All sheets of a job in one paper, in the order of work."""
+    found = get_object_or_404(Job, pk=pk)
+    steps = list(selectors.operations_of(found).filter(retired_at=None))
+    if not steps:
+        raise NotFound(f"{found.code} has no operations yet, so there is nothing to print. Add its first step.")
+    made = setup_pdf(steps, job=found, edge_related=WITH_FORECAST, system=_system(request))
+    return pdf_response(made, f"setup-{found.code}".replace("/", "-"))
