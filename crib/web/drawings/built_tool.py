@@ -15,6 +15,7 @@ from crib.web.drawings.paper import EDGE, WIDTH, Sheet, View
 from crib.web.drawings.reading import TooLittle
 
 HIGHEST = 190.0
+ROOM_FOR_WORDS = 124  # beside the tip
 # What is not in the catalogue is drawn in these shares, and the drawing says that it is.
 HEAD_SHARE, TAPER_SHARE, NOSE_SHARE = 1.2, 0.35, 1.0
 
@@ -55,7 +56,7 @@ def built_tool(
             Window(-taper, sizes.end * 1.02, -reach, reach),
             left=EDGE,
             top=EDGE + 8,
-            width=WIDTH - 2 * EDGE - 70,
+            width=WIDTH - 2 * EDGE - ROOM_FOR_WORDS,
             height=HIGHEST,
         )
         _shapes(view, sizes, taper)

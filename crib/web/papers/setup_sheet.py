@@ -11,10 +11,12 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from calc.errors import WorkingError
+from calc.units import System
 from crib.catalogue.models import Design, Job
 from crib.floor import selectors
 from crib.floor.as_working import as_working
 from crib.floor.models import KindOfCut, Operation
+from crib.life.known import look_up
 from crib.life.selectors.predicted import FreshEdge, fresh_edge_at
 from crib.stock.models import Item
 from crib.web import codes, formats
@@ -28,7 +30,13 @@ STARTING = (
     "machine's manual and the shop's safety rules come first; a qualified person approves them before the first cut. "
     "Guards closed, eye protection on, no hands near a turning spindle."
 )
-BURNS = "Titanium chips burn: keep them wet and cleared away."
+# What burns must be named by whoever enters the material: no figure of it tells. Water feeds burning magnesium, which
+# gives hydrogen with it: common practice, no source.
+BURNS = {
+    "titan": "Titanium chips burn: keep them wet and cleared away.",
+    "magnes": "Magnesium chips burn, and water feeds the fire: keep them dry and cleared away, and the right powder "
+    "to put it out at hand.",
+}
 PROMISE = "A forecast is a chance, never a promise: it does not replace the inspection of safety-critical parts."
 TO_TORQUE = "Change a tip with the spindle stopped; clean the coupling, and tighten it to its maker's torque."
 # Where the paper has no colours: lines and light greys.
@@ -62,6 +70,12 @@ class ToolThere:
     code: SafeString
 
 
+def cautions_of(operation: Operation) -> list[str]:
+    """What stands at the head of every sheet of this work."""
+    name = operation.material.name.casefold()
+    return [STARTING, TO_TORQUE, *(says for word, says in BURNS.items() if word in name)]
+
+
 def conditions_of(operation: Operation) -> list[tuple[str, float, str]]:
     """Conditions in the order in which they are said: (words, value, unit)."""
     milled = operation.kind_of_cut in (KindOfCut.MILLING, KindOfCut.CHAMFERING)
@@ -79,12 +93,12 @@ def conditions_of(operation: Operation) -> list[tuple[str, float, str]]:
     return [(words, value, unit) for words, value, unit in rows if value is not None]
 
 
-def tools_there(operation: Operation, *, edge_related: Sequence[str], system: str) -> list[ToolThere]:
+def tools_there(operation: Operation, *, edge_related: Sequence[str], system: System) -> list[ToolThere]:
     """The tools with the operation's tip that are in its machine now."""
     return [_tool(now, system) for now in selectors.loads_for(operation, edge_related=edge_related)]
 
 
-def _tool(now: selectors.PocketNow, system: str) -> ToolThere:
+def _tool(now: selectors.PocketNow, system: System) -> ToolThere:
     built, fitted = now.assembly, now.fitted
     assert built is not None
     parts = [Part("Holder", built.holder.design, built.holder)]
@@ -110,14 +124,13 @@ def _tool(now: selectors.PocketNow, system: str) -> ToolThere:
     )
 
 
-def drawing_of_cut(operation: Operation) -> SafeString | str:
+def drawing_of_cut(operation: Operation, system: System) -> SafeString | str:
     """The operation's cut as its calculator draws it; empty while the duty says too little."""
     from calc import workings  # the register costs half a second, and most pages never work anything out
 
     opened = as_working(operation)
-    numbers = {name: text for name, text in opened.inputs.items() if name not in ("tool", "machine", "material")}
     try:
-        return drawing_of(workings.run(opened.working, numbers))
+        return drawing_of(workings.run(opened.working, opened.inputs, system, look_up))
     except WorkingError:
         return ""
 
@@ -125,13 +138,15 @@ def drawing_of_cut(operation: Operation) -> SafeString | str:
 # --- on paper -----------------------------------------------------------------------------------------
 
 
-def setup_pdf(operations: Sequence[Operation], *, job: Job | None, edge_related: Sequence[str], system: str) -> bytes:
+def setup_pdf(
+    operations: Sequence[Operation], *, job: Job | None, edge_related: Sequence[str], system: System
+) -> bytes:
     """The sheets of these operations, one after another."""
     return make_pdf("setup", setup_figures(operations, job=job, edge_related=edge_related, system=system))
 
 
 def setup_figures(
-    operations: Sequence[Operation], *, job: Job | None, edge_related: Sequence[str], system: str
+    operations: Sequence[Operation], *, job: Job | None, edge_related: Sequence[str], system: System
 ) -> dict[str, Any]:
     """All that the paper says, as words and drawings."""
     title = f"Setup sheets {job.code}" if job else f"Setup sheet {operations[0]}"
@@ -140,24 +155,24 @@ def setup_figures(
     return {"title": title, "more": more, "sheets": sheets}
 
 
-def _sheet(operation: Operation, edge_related: Sequence[str], system: str) -> dict[str, Any]:
-    machine, burns = operation.machine, operation.material.iso_group == "S"
+def _sheet(operation: Operation, edge_related: Sequence[str], system: System) -> dict[str, Any]:
+    machine = operation.machine
     return {
         "title": str(operation),
         "more": f"{operation.name} · {machine.code} {machine.name}",
-        "caution": f"{STARTING} {TO_TORQUE}{f' {BURNS}' if burns else ''}",
+        "caution": " ".join(cautions_of(operation)),
         "conditions": _condition_rows(operation, system),
         "change": _change_rows(operation, fresh_edge_at(operation=operation), system),
         "tools": [
             _tool_figures(one, system) for one in tools_there(operation, edge_related=edge_related, system=system)
         ],
         "nothing": f"No tool with {operation.tip.code} is in {machine.code} yet.",
-        "cut": _printed(drawing_of_cut(operation)),
+        "cut": _printed(drawing_of_cut(operation, system)),
         "promise": PROMISE,
     }
 
 
-def _condition_rows(operation: Operation, system: str) -> list[tuple[str, str]]:
+def _condition_rows(operation: Operation, system: System) -> list[tuple[str, str]]:
     material = operation.material
     rows = [("Material", f"{material.name}, {material.hardness}" if material.hardness else material.name)]
     rows.append(("Kind of cut", operation.get_kind_of_cut_display()))
@@ -175,7 +190,7 @@ def _condition_rows(operation: Operation, system: str) -> list[tuple[str, str]]:
     ]
 
 
-def _change_rows(operation: Operation, fresh: FreshEdge, system: str) -> list[tuple[str, str]]:
+def _change_rows(operation: Operation, fresh: FreshEdge, system: System) -> list[tuple[str, str]]:
     tip, body, limits = operation.tip, operation.body, selectors.tool_limits(operation)
     rows = [("Tip", f"{tip.code}, {tip.description}")]
     rows.append(("Body", f"{body.code}, {body.description}" if body else "none"))
@@ -197,7 +212,7 @@ def _change_rows(operation: Operation, fresh: FreshEdge, system: str) -> list[tu
     return rows
 
 
-def _tool_figures(tool: ToolThere, system: str) -> dict[str, Any]:
+def _tool_figures(tool: ToolThere, system: System) -> dict[str, Any]:
     built, facts = tool.now.assembly, tool.facts
     assert built is not None
     amount = partial(formats.amount, system=system)

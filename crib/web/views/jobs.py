@@ -23,7 +23,7 @@ from crib.web.acting import need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm, same_quantity
 from crib.web.forms import show_refusal
 from crib.web.papers.printing import pdf_response
-from crib.web.papers.setup_sheet import conditions_of, drawing_of_cut, setup_pdf, tools_there
+from crib.web.papers.setup_sheet import cautions_of, conditions_of, drawing_of_cut, setup_pdf, tools_there
 from crib.web.views.changing import changing_panel
 from crib.web.views.machines import WITH_FORECAST, _system
 
@@ -303,7 +303,8 @@ def setup_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         "job": found.job,
         "limits": selectors.tool_limits(found),
         "tools": tools_there(found, edge_related=WITH_FORECAST, system=_system(request)),
-        "cut": drawing_of_cut(found),
+        "cautions": cautions_of(found),
+        "cut": drawing_of_cut(found, _system(request)),
         "fresh": fresh_edge_at(operation=found),
     }
     return render(request, "crib/jobs/setup_sheet.html", context | _conditions(found))

@@ -14,6 +14,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
+from calc.units import System
 from crib.catalogue.models import Machine
 from crib.core.errors import ShopError
 from crib.floor import selectors, services
@@ -185,9 +186,9 @@ def _pocket_page(
     return render(request, "crib/machines/pocket.html", context, status=status)
 
 
-def _system(request: HttpRequest) -> str:
+def _system(request: HttpRequest) -> System:
     person = signed_in_person(request)
-    return person.units if person is not None else "metric"
+    return "inch" if person is not None and person.units == "inch" else "metric"
 
 
 def _back(machine: Machine, pocket: int) -> HttpResponse:
