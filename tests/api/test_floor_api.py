@@ -307,3 +307,40 @@ def test_lists_cost_the_same_however_long(shop: Shop, path: str) -> None:
     assert len(second.data["results"]) > len(first.data["results"]) > 0
     assert len(few) == len(many), [query["sql"] for query in many]
     assert Item.objects.filter(place=stock.place_of(machine=shop.machine)).exists()
+
+
+# --- built tools --------------------------------------------------------------------------------------
+
+
+def test_a_built_tool_is_measured_and_swapped_over_rest(shop: Shop) -> None:
+    shop.load_tool()
+    built, spare = shop.loaded.assembly, shop.assembly_with(shop.chamfer_tip)
+    told = get(shop.setter, f"assemblies/{built.pk}/").data
+    assert (told["label"][:5], told["max_spindle_speed"]) == ("ET1:A", None)
+    measured = post(shop.setter, f"assemblies/{built.pk}/measure/", {"tightened_nm": "60 N*m", "note": "G 2.5"})
+    assert (measured.status_code, measured.data["tightened_nm"], measured.data["gauge_length_mm"]) == (200, 60.0, 160.0)
+    swap = {"machine": "VM-1", "pocket": 3, "assembly": spare.pk, "to_place": shop.bin.code}
+    done, again = (post(shop.setter, "pockets/swap/", swap, key="s-1") for _ in range(2))
+    assert (done.status_code, done.data["out"]["assembly"], done.data["into"]["assembly"]) == (201, built.pk, spare.pk)
+    assert again.data == done.data
+    other = post(shop.setter, "pockets/swap/", swap)
+    assert (other.status_code, other.data["type"]) == (409, PROBLEM + "still-loaded")
+    assert PocketLoad.objects.count() == 2
+    assert_ledger_balances()
+
+
+def test_a_tip_is_swapped_over_rest(shop: Shop) -> None:
+    shop.log_run(parts=5)
+    old, new = shop.edge, shop.item(shop.chamfer_tip)
+    body = {"assembly": shop.loaded.assembly.pk, "item": new.label, "outcome": "worn", "wear_land_mm": 0.2}
+    done, again = (post(shop.setter, "fittings/swap/", body, key="t-1") for _ in range(2))
+    assert (done.status_code, done.data["ended_edge"]) == (201, old.pk), done.data
+    assert (done.data["out"]["item"], done.data["into"]["item"]) == (old.item.label, new.label)
+    assert again.data == done.data
+    shop.stock(shop.chamfer_tip, 1)
+    loose = {"assembly": body["assembly"], "design": shop.chamfer_tip.code, "from_place": shop.bin.code}
+    assert post(shop.attendant, "fittings/swap/", loose | {"outcome": "worn"}).status_code == 403
+    assert list(post(shop.setter, "fittings/swap/", loose | {"note": "why?"}).data["errors"]) == ["outcome"]
+    kept = post(shop.attendant, "fittings/swap/", loose)
+    assert (kept.status_code, kept.data["ended_edge"]) == (201, None)
+    assert_ledger_balances()

@@ -112,7 +112,7 @@ def _dimensions(
         view.across(sizes.end - stick_out, sizes.end, level, f"stick-out {said(stick_out)}", name="stick-out",
                     start=(-0.8 * wide, -cut))  # fmt: skip
         told.append(f"it stands out {said(stick_out)}")
-        level += 26
+        level += 34
     if gauge:
         view.across(0, sizes.end, level, f"gauge length {said(gauge)}", name="gauge-length", start=(-wide, -cut))
         told.append(f"its gauge length is {said(gauge)}")
