@@ -162,7 +162,7 @@ def test_a_tool_of_unknown_lengths_is_not_drawn(shop: Shop) -> None:
 def _pages(figures: dict[str, Any]) -> list[Any]:
     made = typst.compile(SHEETS / "setup.typ", root=SHEETS, sys_inputs={"figures": json.dumps(figures)},
                          ignore_system_fonts=True, format="png", ppi=110)  # fmt: skip
-    pages = made if isinstance(made, list) else [made]
+    pages: list[bytes] = made if isinstance(made, list) else [made]  # type: ignore[redundant-expr]  # many pages, a list
     return [numpy.asarray(Image.open(io.BytesIO(page)).convert("L")) for page in pages]
 
 
@@ -220,3 +220,13 @@ def test_what_burns_is_named(shop: Shop, name: str, words: str) -> None:
     assert ("burn" in said) == bool(words)
     assert words in said
     assert "maker's torque" in said
+
+
+def test_a_reground_tool_is_drawn_and_turned_as_it_was_ground(shop: Shop) -> None:
+    """n = 1000 vc / (pi d): 60 m/min on 11.5 mm, by the definition of surface speed."""
+    shop.log_run(parts=5)
+    shop.edge.item.__class__.objects.filter(pk=shop.edge.item_id).update(diameter_mm=11.5)
+    page = text(see(shop.setter, "setup_sheet", shop.operation.pk)).replace("\u00a0", " ")
+    assert "Diameter as ground</dt><dd>11.5 mm" in page
+    assert f"{60_000 / (3.141592653589793 * 11.5):.0f} rev/min" in page
+    assert "DC 11.5 mm" in page

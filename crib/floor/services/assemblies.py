@@ -170,7 +170,7 @@ def fit_tip(
     if tip is None or (item is None and from_place is None):
         raise BadInput("design", "Say which tip to fit: scan its label, or give its design and where it is taken from.")
     _check_tip(assembly, tip)
-    _check_where_it_turns(assembly, tip)
+    _check_where_it_turns(assembly, tip, item)
     fitted_at = moment(at, after=_earliest_fitting(assembly, item), what="the assembly or the tip was last changed")
     if item is None:
         assert from_place is not None  # asked for above
@@ -233,11 +233,11 @@ def _check_tip(assembly: Assembly, tip: Design) -> None:
         check_coupling(body=assembly.body.design, tip=tip)
 
 
-def _check_where_it_turns(assembly: Assembly, tip: Design) -> None:
+def _check_where_it_turns(assembly: Assembly, tip: Design, item: Item | None) -> None:
     """A tip fitted in the machine turns as fast as the work there asks, like one that is loaded with its assembly."""
     if (load := open_load(assembly)) is not None:
         parts = [assembly.holder.design, *([assembly.body.design] if assembly.body else []), tip]
-        check_speed(open_operations(machine=load.machine, tip=tip), load.machine, parts, field="item")
+        check_speed(open_operations(machine=load.machine, tip=tip), load.machine, parts, field="item", item=item)
 
 
 def _seats(assembly: Assembly) -> int:

@@ -43,9 +43,14 @@ def built_tool(
     gauge_length_mm: float | None,
     stick_out_mm: float | None,
     said: Said,
+    diameter_mm: float | None = None,
 ) -> SafeString | str:
-    """The tool with its gauge length and stick-out; empty where neither its lengths nor its holder's are known."""
-    sizes = _sizes(holder, body, tip, gauge_length_mm, stick_out_mm)
+    """The tool with its gauge length and stick-out; empty where neither its lengths nor its holder's are known.
+
+    `diameter_mm` is what it cuts, as ground; without it what the tip's design says.
+    """
+    diameter_mm = diameter_mm or (tip.diameter_mm if tip else None)
+    sizes = _sizes(holder, body, tip, gauge_length_mm, stick_out_mm, diameter_mm)
     if sizes is None:
         return ""
     sheet = Sheet()
@@ -60,14 +65,19 @@ def built_tool(
             height=HIGHEST,
         )
         _shapes(view, sizes, taper)
-        says = _dimensions(view, sizes, gauge_length_mm, stick_out_mm, tip, said)
+        says = _dimensions(view, sizes, gauge_length_mm, stick_out_mm, diameter_mm, said)
         return sheet.drawn("The built tool", says)
     except (TooLittle, CannotDraw, OverflowError):
         return ""
 
 
 def _sizes(
-    holder: Design, body: Design | None, tip: Design | None, gauge: float | None, stick_out: float | None
+    holder: Design,
+    body: Design | None,
+    tip: Design | None,
+    gauge: float | None,
+    stick_out: float | None,
+    cuts: float | None,
 ) -> _Sizes | None:
     carried = body or tip
     out = stick_out or (carried.length_mm if carried else None)
@@ -76,7 +86,7 @@ def _sizes(
         return None
     nose = end - out if out and out < end else (holder.length_mm or 0.6 * end)
     nose = min(nose, 0.98 * end)
-    diameter = (tip.diameter_mm if tip else None) or (body.diameter_mm if body else None) or 0.15 * end
+    diameter = cuts or (body.diameter_mm if body else None) or 0.15 * end
     shank = (carried.shank_mm if carried else None) or 0.8 * diameter
     head = 0.0
     if body is not None and tip is not None:
@@ -104,7 +114,7 @@ def _shapes(view: View, sizes: _Sizes, taper: float) -> None:
 
 
 def _dimensions(
-    view: View, sizes: _Sizes, gauge: float | None, stick_out: float | None, tip: Design | None, said: Said
+    view: View, sizes: _Sizes, gauge: float | None, stick_out: float | None, cuts: float | None, said: Said
 ) -> str:
     cut, wide = sizes.diameter / 2, sizes.holder / 2
     level, told = view.bottom + 20, []
@@ -116,10 +126,10 @@ def _dimensions(
     if gauge:
         view.across(0, sizes.end, level, f"gauge length {said(gauge)}", name="gauge-length", start=(-wide, -cut))
         told.append(f"its gauge length is {said(gauge)}")
-    if tip is not None and tip.diameter_mm:
-        words = f"DC {said(tip.diameter_mm)}"
+    if cuts:
+        words = f"DC {said(cuts)}"
         view.down(cut, -cut, view.right + 12, words, name="dc", start=(sizes.end, sizes.end))
-        told.append(f"its cutting diameter is {said(tip.diameter_mm)}")
+        told.append(f"its cutting diameter is {said(cuts)}")
     if not math.isfinite(sum((sizes.end, sizes.holder))):
         raise TooLittle("no size to draw")
     view.sheet.bottom = max(view.sheet.bottom, level + 8)

@@ -15,7 +15,7 @@ from calc.units import System
 from crib.catalogue.models import Design, Job
 from crib.floor import selectors
 from crib.floor.as_working import as_working
-from crib.floor.models import KindOfCut, Operation
+from crib.floor.models import Assembly, KindOfCut, Operation
 from crib.life.known import look_up
 from crib.life.selectors.predicted import FreshEdge, fresh_edge_at
 from crib.stock.models import Item
@@ -65,6 +65,7 @@ class ToolThere:
     now: selectors.PocketNow
     parts: list[Part]
     facts: selectors.ToolFacts
+    ground: list[tuple[str, float, str]]
     drawing: SafeString | str
     label: str
     code: SafeString
@@ -95,10 +96,10 @@ def conditions_of(operation: Operation) -> list[tuple[str, float, str]]:
 
 def tools_there(operation: Operation, *, edge_related: Sequence[str], system: System) -> list[ToolThere]:
     """The tools with the operation's tip that are in its machine now."""
-    return [_tool(now, system) for now in selectors.loads_for(operation, edge_related=edge_related)]
+    return [_tool(now, operation, system) for now in selectors.loads_for(operation, edge_related=edge_related)]
 
 
-def _tool(now: selectors.PocketNow, system: System) -> ToolThere:
+def _tool(now: selectors.PocketNow, operation: Operation, system: System) -> ToolThere:
     built, fitted = now.assembly, now.fitted
     assert built is not None
     parts = [Part("Holder", built.holder.design, built.holder)]
@@ -111,6 +112,7 @@ def _tool(now: selectors.PocketNow, system: System) -> ToolThere:
         now=now,
         parts=parts,
         facts=selectors.built_facts(assembly=built, fitted=fitted, machine=now.machine),
+        ground=_as_ground(operation, fitted.item) if fitted else [],
         drawing=built_tool(
             holder=built.holder.design,
             body=built.body.design if built.body else None,
@@ -118,10 +120,27 @@ def _tool(now: selectors.PocketNow, system: System) -> ToolThere:
             gauge_length_mm=built.gauge_length_mm,
             stick_out_mm=built.stick_out_mm,
             said=partial(formats.amount, unit="mm", system=system),
+            diameter_mm=_cuts(built, fitted.item) if fitted else None,
         ),
         label=label,
         code=codes.data_matrix(label),
     )
+
+
+def _cuts(built: Assembly, item: Item) -> float | None:
+    """DC in mm: an insert cuts on its body's diameter, another tip on its own, as it was ground."""
+    carried = built.body.design.diameter_mm if built.body else None
+    if item.design.kind == Design.Kind.INSERT and carried:
+        return carried
+    return item.diameter_mm or item.design.diameter_mm or carried
+
+
+def _as_ground(operation: Operation, item: Item) -> list[tuple[str, float, str]]:
+    """What differs with this very piece from the conditions, which are those of a new one: (words, value, unit)."""
+    speed = selectors.spindle_speed(operation, item)
+    if item.diameter_mm is None or speed is None or speed == selectors.spindle_speed(operation):
+        return []
+    return [("Diameter as ground", item.diameter_mm, "mm"), ("Spindle speed as ground", speed, "1/min")]
 
 
 def drawing_of_cut(operation: Operation, system: System) -> SafeString | str:
@@ -219,6 +238,7 @@ def _tool_figures(tool: ToolThere, system: System) -> dict[str, Any]:
     rows = [
         ("Gauge length", amount(built.gauge_length_mm, "mm")),
         ("Stick-out", amount(built.stick_out_mm, "mm")),
+        *((words, amount(value, unit)) for words, value, unit in tool.ground),
         (
             "Largest spindle speed",
             f"{amount(facts.limit.speed, '1/min')} ({facts.limit.owner})" if facts.limit else "not entered",
