@@ -13,13 +13,26 @@ from ppf.datamatrix import DataMatrix
 QUIET_DATA_MATRIX, QUIET_QR = 1, 4
 
 
+def modules(text: str, *, as_qr: bool = False) -> tuple[list[list[int]], int]:
+    """The code's rows of dark and light modules, and how many modules of white it wants round it."""
+    if as_qr:
+        # A micro QR code is not read by most telephones.
+        return [list(row) for row in segno.make(text, micro=False, error="m").matrix], QUIET_QR
+    return [list(row) for row in DataMatrix(text).matrix], QUIET_DATA_MATRIX
+
+
+def drawing(text: str, *, as_qr: bool = False) -> SafeString:
+    """The code with its quiet zone as SVG, one unit to a module."""
+    rows, quiet = modules(text, as_qr=as_qr)
+    return _drawing(rows, quiet, text)
+
+
 def data_matrix(text: str) -> SafeString:
-    return _drawing(DataMatrix(text).matrix, QUIET_DATA_MATRIX, text)
+    return drawing(text)
 
 
 def qr(text: str) -> SafeString:
-    # A micro QR code is not read by most telephones.
-    return _drawing([list(row) for row in segno.make(text, micro=False, error="m").matrix], QUIET_QR, text)
+    return drawing(text, as_qr=True)
 
 
 def _drawing(rows: Sequence[Sequence[int]], quiet: int, text: str) -> SafeString:

@@ -32,7 +32,7 @@ from crib.stock.selectors.kits import (
     open_kits,
     wants_now,
 )
-from crib.stock.selectors.labels import Found, find_label
+from crib.stock.selectors.labels import Found, find_label, places_within, received_for
 from crib.stock.selectors.limits import Drawn, all_limits, drawn_against, limit_with, limits_of, who_may_allow_more
 from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
@@ -137,7 +137,9 @@ __all__ = [
     "places_of_count",
     "places_to_keep_in",
     "places_to_move_between",
+    "places_within",
     "read_condition",
+    "received_for",
     "recent_counts",
     "scrap_collections",
     "shelf_for",

@@ -13,7 +13,7 @@ from crib.core.errors import BadInput
 from crib.people.models import Person
 from crib.stock.errors import SeveralFit, UnknownLabel
 from crib.stock.labels import BadLabel, looks_like_label, parse_label
-from crib.stock.models import Item, Place
+from crib.stock.models import Item, Move, Place
 from crib.stock.records import Kit
 
 LONGEST_TEXT = 200
@@ -141,3 +141,32 @@ _KINDS_BY_LETTER: dict[str, Callable[[], QuerySet[Any]]] = {
 def _short(read: str) -> str:
     plain = "".join(one if one.isprintable() else "?" for one in read)
     return plain if len(plain) <= 40 else plain[:39] + "…"
+
+
+def places_within(*, place: Place) -> list[Place]:
+    """A place and all that stands in it, in use, by code; one query."""
+    known = Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True)
+    inside: dict[int | None, list[Place]] = {}
+    for one in known.select_related("person", "home_of").order_by("code"):
+        inside.setdefault(one.parent_id, []).append(one)
+    found, waiting = [place], [place.pk]
+    while waiting:
+        below = inside.get(waiting.pop(), [])
+        found += below
+        waiting += [one.pk for one in below]
+    return [place, *sorted(found[1:], key=lambda one: one.code)]
+
+
+def received_for(*, document: str) -> list[Item | Design]:
+    """What came in for an order or an import: its pieces where they were put, and the designs of what came loose."""
+    moves = Move.objects.filter(document=document, reverses=None, reversed_by=None).select_related("design")
+    came = list(moves.order_by("design__code", "pk"))
+    kept = {(move.design_id, move.to_place_id, move.at) for move in came if move.design.kept_as_items}
+    near = Item.objects.filter(design__in={one[0] for one in kept}, place__in={one[1] for one in kept})
+    pieces = [
+        item
+        for item in near.filter(since__in={one[2] for one in kept}).select_related("design", "place").order_by("pk")
+        if (item.design_id, item.place_id, item.since) in kept
+    ]
+    loose = {move.design_id: move.design for move in came if not move.design.kept_as_items}
+    return [*pieces, *loose.values()]
