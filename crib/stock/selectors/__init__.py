@@ -50,6 +50,7 @@ from crib.stock.selectors.pages import (
     stock_at,
 )
 from crib.stock.selectors.scrap import WornCarbide, scrap_collections, worn_carbide
+from crib.stock.selectors.sheets import OF_DESIGN, judge_sheet, recent_sheets, rows_of, sheet_with
 from crib.stock.selectors.standing import (
     USABLE,
     DesignStanding,
@@ -74,6 +75,7 @@ from crib.stock.selectors.standing import (
 )
 
 __all__ = [
+    "OF_DESIGN",
     "USABLE",
     "CounterNow",
     "DesignStanding",
@@ -113,6 +115,7 @@ __all__ = [
     "item_whereabouts",
     "item_with",
     "items_of",
+    "judge_sheet",
     "kept_for_others",
     "kit_lines_now",
     "kit_with",
@@ -141,7 +144,10 @@ __all__ = [
     "read_condition",
     "received_for",
     "recent_counts",
+    "recent_sheets",
+    "rows_of",
     "scrap_collections",
+    "sheet_with",
     "shelf_for",
     "shelves",
     "spot_marker",

@@ -14,8 +14,17 @@ from crib.stock.services.kit_moves import issue_kit, return_kit, undo_kit
 from crib.stock.services.kits import change_kit, drop_kit, stage_kit
 from crib.stock.services.labelling import ItemDraft, make_items
 from crib.stock.services.limits import lift_take_limit, set_take_limit
-from crib.stock.services.places import change_place, create_place, difference_place, place_of, retire_place, spent_place
+from crib.stock.services.places import (
+    change_place,
+    create_place,
+    difference_place,
+    opening_place,
+    place_of,
+    retire_place,
+    spent_place,
+)
 from crib.stock.services.scrap import collect_scrap
+from crib.stock.services.sheets import document_of, drop_sheet, match_sheet, start_sheet, take_in_sheet, undo_sheet
 
 __all__ = [
     "BackLine",
@@ -31,13 +40,17 @@ __all__ = [
     "collect_scrap",
     "create_place",
     "difference_place",
+    "document_of",
     "drop_count",
     "drop_kit",
+    "drop_sheet",
     "finish_count",
     "issue_kit",
     "lift_take_limit",
     "make_item",
     "make_items",
+    "match_sheet",
+    "opening_place",
     "place_of",
     "post_count",
     "post_moves",
@@ -52,12 +65,15 @@ __all__ = [
     "spent_place",
     "stage_kit",
     "start_count",
+    "start_sheet",
     "take_back",
     "take_back_home",
     "take_count_scan",
+    "take_in_sheet",
     "take_scan",
     "transfer",
     "undo_kit",
     "undo_move",
+    "undo_sheet",
     "write_lot",
 ]

@@ -60,6 +60,13 @@ def difference_place() -> Place:
     return _one_of(Place.Kind.DIFFERENCE, "COUNT-DIFFERENCE", "Count difference")
 
 
+def opening_place() -> Place:
+    """Where the stock comes from that was here before the books began: outside, but no supplier of ours."""
+    name, kind = "Opening stock", Place.Kind.SUPPLIER
+    found = Place.objects.filter(kind=kind, supplier=None).order_by("pk").first()
+    return found or _found_or_made("OPENING", "stock", name, kind, {"kind": kind, "name": name, "supplier": None})
+
+
 def _one_of(kind: Place.Kind, code: str, name: str) -> Place:
     found = Place.objects.filter(kind=kind).order_by("pk").first()
     return found or Place.objects.get_or_create(code=code, defaults={"name": name, "kind": kind})[0]
