@@ -23,8 +23,8 @@ from crib.stock.sheet_columns import guess_columns, read_amount, read_count
 from crib.stock.workbook import MOST_COLUMNS, MOST_ROWS, read_workbook
 from tests.shop import Shop, assert_ledger_balances
 
-HEADS = ["Tool No.", "Description", "Type", "Mfr. No.", "Bin", "Qty", "Condition", "Price", "Corners"]
-ROWS = [
+HEADS: list[Any] = ["Tool No.", "Description", "Type", "Mfr. No.", "Bin", "Qty", "Condition", "Price", "Corners"]
+ROWS: list[list[Any]] = [
     ["ct 90", "Chamfer tip 90°", "Tip", "00123", "A-07", 12, "new", 24.5, 2],
     ["CT-90", "", "tip", "", "A-07", 3, "part-used", "", ""],
     ["DR-8.5", "Drill 8.5", "Drill", "4711", "B 01", "40 pcs", "", "1.234,50", ""],
@@ -140,9 +140,9 @@ def test_an_import_that_was_used_is_not_taken_back_at_all(shop: Shop) -> None:
 
 
 def test_pieces_held_by_people_and_serial_numbers(shop: Shop) -> None:
-    heads = ["Code", "Kind", "Cabinet", "Drawer", "Quantity", "Serial", "Issued to", "Lot"]
+    heads: list[Any] = ["Code", "Kind", "Cabinet", "Drawer", "Quantity", "Serial", "Issued to", "Lot"]
     shop.setter  # noqa: B018  # a property that makes the person
-    rows = [
+    rows: list[list[Any]] = [
         ["HD-2", "toolholder", "Cab 1", "C1-1", 1, "SN-1", "", ""],
         ["HD-2", "toolholder", "Cab 1", "C1-1", 1, "SN-2", "", ""],
         ["HD-2", "toolholder", "", "", 1, "SN-3", "Sela Marsh", ""],

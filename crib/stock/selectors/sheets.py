@@ -94,6 +94,11 @@ class Judged:
         return sum(row.quantity for row in self.good if row.moves)
 
     @property
+    def bad_lines(self) -> list[list[Any]]:
+        """The bad rows as they are kept and shown: line, column, reason."""
+        return [[bad.line, bad.column, bad.reason] for bad in self.bad]
+
+    @property
     def already(self) -> int:
         return sum(row.already for row in self.good)
 

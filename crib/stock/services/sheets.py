@@ -156,7 +156,7 @@ def _taken_in(sheet: SheetImport, judged: Judged, who: Person) -> dict[str, Any]
         "moves": len(drafts),
         "pieces": judged.pieces,
         "already": judged.already,
-        "bad": [[bad.line, bad.column, bad.reason] for bad in judged.bad[:KEPT_BAD_ROWS]],
+        "bad": judged.bad_lines[:KEPT_BAD_ROWS],
     }
 
 
