@@ -28,7 +28,7 @@ KEPT_BAD_ROWS = 20_000
 UNTOUCHED = "This import is done with. Start another one."
 
 
-def document_of(sheet: SheetImport) -> str:
+def document_of(*, sheet: SheetImport) -> str:
     """What the moves of an import are posted for: they are taken back there, together."""
     return f"IMPORT-{sheet.pk}"
 
@@ -186,7 +186,7 @@ def _drafts(
                 key=row.key,
                 note=f"Opening stock, row {row.line} of {sheet.name}"[:200],
                 lot=row.lot,
-                document=document_of(sheet),
+                document=document_of(sheet=sheet),
                 # A moment of its own for each row, by which its pieces are found again.
                 at=now + timedelta(microseconds=number),
                 who=who,
@@ -222,7 +222,7 @@ def undo_sheet(*, sheet: SheetImport, who: Person) -> SheetImport:
     if sheet.state != SheetImport.State.DONE:
         raise Refused("Only an import that was taken in can be taken back.", field="sheet")
     moves = list(
-        Move.objects.filter(document=document_of(sheet), reverses=None, reversed_by=None)
+        Move.objects.filter(document=document_of(sheet=sheet), reverses=None, reversed_by=None)
         .select_related("design", "from_place", "to_place")
         .order_by("pk")
     )

@@ -27,6 +27,12 @@ MOST_LABELS = 1_000
 SHEET = "labels"
 
 
+class NothingToLabel(Refused):
+    """What was chosen holds nothing, such as the kits of a shop that has none yet."""
+
+    code = "nothing-to-label"
+
+
 @dataclass(frozen=True, slots=True)
 class Face:
     """What one label says: the text of its code, the name people call the thing by, and what else helps."""
@@ -85,7 +91,7 @@ class Plan:
 def plan_labels(faces: Sequence[Face], how: Print) -> Plan:
     """Fit every label; refused when one is too small for its code, or when the whole is out of measure."""
     if not faces:
-        raise Refused("There is nothing to label here. Choose something else, or make it first.", field="of")
+        raise NothingToLabel("There is nothing to label here. Choose something else, or make it first.", field="of")
     if not 1 <= how.start <= how.layout.per_page:
         raise BadInput("start", f"This sheet has labels 1 to {how.layout.per_page}. Count along the rows.")
     if how.copies < 1 or len(faces) * how.copies > MOST_LABELS:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from crib.core.errors import BadInput, ShopError
@@ -12,7 +13,7 @@ from crib.web.acting import signed_in_person
 from crib.web.forms import show_refusal
 from crib.web.label_batches import faces_for
 from crib.web.label_forms import LabelForm
-from crib.web.papers.labels import Plan, plan_labels, print_labels
+from crib.web.papers.labels import NothingToLabel, Plan, plan_labels, print_labels
 from crib.web.papers.printing import pdf_response
 
 SHOWN_AT_MOST = 60
@@ -27,10 +28,13 @@ def labels(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         try:
             plan, status = _plan(request, form), 200
+        except NothingToLabel as nothing:
+            # An empty crib is no fault of whoever looks.
+            show_refusal(form, nothing)
+            status = 200
         except ShopError as refused:
             show_refusal(form, refused)
-            # An empty crib has nothing to label, and that is no fault of whoever looks.
-            status = 200 if refused.field == "of" and refused.status == 409 else refused.status
+            status = refused.status
     faces = plan.faces if plan else []
     sheet = [
         {"face": face, "drawing": codes.drawing(face.text, as_qr=plan.how.as_qr)}
@@ -48,7 +52,11 @@ def labels_pdf(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         name, faults = next(iter(form.errors.items()))
         raise BadInput(name, f"{form[name].label}: {faults[0]}")
-    return pdf_response(print_labels(_plan(request, form)), "labels")
+    try:
+        plan = _plan(request, form)
+    except NothingToLabel:
+        return redirect(f"{reverse('crib:labels')}?{request.GET.urlencode()}")
+    return pdf_response(print_labels(plan), "labels")
 
 
 def _plan(request: HttpRequest, form: LabelForm) -> Plan:

@@ -44,7 +44,7 @@ def sheet_import(request: HttpRequest, number: int) -> HttpResponse:
     """One import: how its columns are matched, what each row would do, and what became of it."""
     sheet = selectors.sheet_with(number=number)
     if sheet.state != SheetImport.State.OPEN:
-        document = services.document_of(sheet)
+        document = services.document_of(sheet=sheet)
         return render(request, PAGES + "sheet_done.html", {"sheet": sheet, "document": document, "shown": SHOWN})
     form = MatchForm(sheet, posted(request))
     status = 200
