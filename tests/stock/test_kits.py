@@ -150,8 +150,7 @@ def test_leftovers_come_back_in_one_act(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 6)
     body = shop.item(shop.body)
     kit = staged(shop, 6, more=[want(shop.body, 1, "body")])
-    hand_out(shop, kit)
-    left = selectors.left_of_kit(kit=kit)
+    left = selectors.left_of_kit(kit=hand_out(shop, kit).kit)
     assert [(one.design.code, one.quantity, one.home) for one in left] == [
         ("BD-12-100", 1, shop.bin),
         ("CT-45-12", 6, shop.bin),
@@ -185,8 +184,8 @@ def test_one_bad_line_brings_nothing_back(shop: Shop) -> None:
     with pytest.raises(NotEnoughOnHand):
         return_kit(kit=kit, lines=[BackLine(**tip, quantity=1), BackLine(**tip, quantity=9)], who=shop.setter, key="k")
     assert held(shop.setter, shop.chamfer_tip) == 4
+    foreign = BackLine(design=shop.holder, quantity=1, condition="new", becomes="new")
     with pytest.raises(Refused, match="no part of kit"):
-        foreign = BackLine(design=shop.holder, quantity=1, condition="new", becomes="new")
         return_kit(kit=kit, lines=[foreign], who=shop.setter, key="k")
 
 

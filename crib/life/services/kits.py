@@ -17,6 +17,7 @@ from crib.life.selectors.kit_sheets import back_rows, edges_of
 from crib.people.models import Person
 from crib.stock.models import Condition, Item
 from crib.stock.records import Kit
+from crib.stock.selectors import kit_with
 from crib.stock.services import BackLine, KitActed, KitWant, issue_kit, return_kit, stage_kit
 
 
@@ -62,6 +63,7 @@ def hand_out_kit(
 def bring_back_kit(*, kit: Kit, who: Person, key: str, lines: Sequence[BackLine] | None = None) -> KitActed:
     """Bring home in one act what is left of a kit: everything as it seems to be, or the lines given instead."""
     if lines is None:
+        kit = kit_with(number=kit.pk)
         lines = [
             BackLine(
                 design=row.left.design,

@@ -17,6 +17,7 @@ from crib.planning.selectors.month import (
 )
 from crib.planning.selectors.orders import find_order, is_open, orders, receipts, worth
 from crib.planning.selectors.pace import MonthParts, parts_of_month
+from crib.planning.selectors.starts import KitToStage, kits_before_the_shift, kits_to_stage
 from crib.planning.selectors.today import (
     DueEdge,
     TodayNow,
@@ -32,6 +33,7 @@ __all__ = [
     "DesignAhead",
     "DueEdge",
     "GridRow",
+    "KitToStage",
     "MonthAhead",
     "MonthParts",
     "NeedRow",
@@ -43,6 +45,8 @@ __all__ = [
     "falling_lives",
     "find_order",
     "is_open",
+    "kits_before_the_shift",
+    "kits_to_stage",
     "late_orders",
     "month_ahead",
     "month_to_plan",

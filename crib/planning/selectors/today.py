@@ -18,6 +18,7 @@ from crib.life.models import Forecast
 from crib.planning.calendar import month_after, month_of
 from crib.planning.models import Flag, ProductionPlan, PurchaseOrder
 from crib.planning.selectors.gather import OPEN_ORDERS
+from crib.planning.selectors.starts import KitToStage, kits_before_the_shift
 from crib.stock.selectors import Held, not_brought_back
 
 MOST_SHOWN = 12
@@ -65,6 +66,7 @@ class TodayNow:
     lives_fall_more: int
     late_orders: tuple[PurchaseOrder, ...]
     late_dispatches: tuple[LateDispatch, ...]
+    kits: tuple[KitToStage, ...]
     not_back: tuple[Held, ...]
     not_back_more: int
     plan_month: str
@@ -73,9 +75,8 @@ class TodayNow:
 
     @property
     def quiet(self) -> bool:
-        return not (
-            self.due or self.shortages or self.lives_fall or self.late_orders or self.late_dispatches or self.not_back
-        )
+        calm = not (self.due or self.shortages or self.lives_fall or self.late_orders or self.late_dispatches)
+        return calm and not (self.kits or self.not_back)
 
     @property
     def begun(self) -> bool:
@@ -104,6 +105,7 @@ def today_now() -> TodayNow:
         lives_fall_more=max(len(falling) - MOST_SHOWN, 0),
         late_orders=tuple(late_orders()),
         late_dispatches=tuple(late_dispatches()),
+        kits=tuple(kits_before_the_shift()[:MOST_SHOWN]),
         not_back=tuple(back[:MOST_SHOWN]),
         not_back_more=max(len(back) - MOST_SHOWN, 0),
         plan_month=month,

@@ -19,6 +19,8 @@ from crib.floor.models import KindOfCut, Operation
 from crib.floor.services.operations import USUAL_WEAR_LIMIT_MM
 from crib.life.selectors.job_edges import job_edges
 from crib.life.selectors.predicted import fresh_edge_at
+from crib.stock.records import Kit
+from crib.stock.selectors import kits_of
 from crib.web.acting import need_acting, needs
 from crib.web.fields import QuantityField, UnitsForm, same_quantity
 from crib.web.forms import show_refusal
@@ -145,8 +147,11 @@ def jobs(request: HttpRequest) -> HttpResponse:
 @require_safe
 def job(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Job, pk=pk)
+    kits = kits_of(job=found)
     context = {
         "job": found,
+        "kits": kits,
+        "kit_staged": any(one.state == Kit.State.STAGED for one in kits),
         "operations": list(selectors.operations_of(found)),
         "edges": job_edges(job=found) if found.state != Job.State.DONE else None,
     }
