@@ -18,6 +18,7 @@ from crib.api.docs import docs
 SLICES = (
     "catalogue",
     "stock",
+    "kits",
     "held",
     "search",
     "floor",

@@ -25,9 +25,8 @@ COMES_AS = [(one.value, one.label) for one in Condition]
 
 
 class StageForm(forms.Form):
-    """For how many parts, by when, and the numbers of the lines beside it."""
+    """By when; the numbers of the lines are sent beside it."""
 
-    parts = forms.IntegerField(min_value=1, max_value=10_000_000, label="Parts it is to make")
     needed_on = forms.DateField(
         required=False,
         label="Needed on",

@@ -56,7 +56,7 @@ def test_staging_keeps_it_for_the_job_and_says_what_is_short(shop: Shop) -> None
     edge, body, spare = selectors.kit_lines_now(kit=kit)
     assert (edge.on_hand, edge.free, edge.short) == (4, 4, 0)
     # The spare of the same design has what the first line leaves.
-    assert (spare.free, spare.short, spare.elsewhere) == (1, 1, "Odd Brennan holds 1")
+    assert (spare.free, spare.short, spare.elsewhere) == (1, 1, ("Odd Brennan holds 1",))
     assert (body.on_hand, body.short) == (0, 1)
 
 

@@ -33,7 +33,7 @@ class KitLineNow:
     free: int
     short: int
     bins: tuple[str, ...]
-    elsewhere: str
+    elsewhere: tuple[str, ...]
 
     @property
     def design(self) -> Design:
@@ -45,9 +45,8 @@ class KitLineNow:
         return max(self.want.wanted - self.issued, 0)
 
     @property
-    def gone(self) -> int:
-        """Pieces that were handed out and did not come back fit for use."""
-        return max(self.issued - self.came_back, 0)
+    def short_words(self) -> str:
+        return f"{self.short} short"
 
     @property
     def role(self) -> str:
@@ -84,7 +83,8 @@ def _kits() -> QuerySet[Kit]:
 
 def kits() -> QuerySet[Kit]:
     """All kits, the newest first, with how many lines each has and pieces it wants."""
-    return _kits().annotate(line_count=Count("lines"), pieces=Sum("lines__wanted"), given=Sum("lines__issued"))
+    counted = _kits().annotate(line_count=Count("lines"), pieces=Sum("lines__wanted"), given=Sum("lines__issued"))
+    return counted.order_by("-id")
 
 
 def open_kits() -> list[Kit]:
@@ -123,7 +123,7 @@ def wants_now(
     designs = {one.design.pk for one in wants}
     rows: dict[int, list[Balance]] = defaultdict(list)
     standing = Balance.objects.filter(design__in=designs, quantity__gt=0, may_go_negative=False, condition__in=USABLE)
-    for row in standing.select_related("place__person").order_by("place__code", "condition"):
+    for row in standing.select_related("place__person", "place__machine").order_by("place__code", "condition"):
         rows[row.design_id].append(row)
     built = _built_in(designs, besides)
     kept = kept_before(job=job, designs=designs)
@@ -169,14 +169,20 @@ def _bin_words(row: Balance) -> str:
     return f"{row.place.code}: {row.quantity}{kind}"
 
 
-def _elsewhere(rows: Iterable[Balance]) -> str:
+def _elsewhere(rows: Iterable[Balance]) -> tuple[str, ...]:
+    """Who and what has the others, the most first: such as “Sela Marsh holds 2”, “1 in VM-1”."""
     away = sorted(
         (row for row in rows if row.place.kind not in Place.ON_HAND), key=lambda row: (-row.quantity, row.place.code)
     )
-    said = [stands(row) for row in away[:PLACES_NAMED]]
+    said = [_away_words(row) for row in away[:PLACES_NAMED]]
     if rest := sum(row.quantity for row in away[PLACES_NAMED:]):
         said.append(f"{rest} more elsewhere")
-    return "; ".join(said)
+    return tuple(said)
+
+
+def _away_words(row: Balance) -> str:
+    machine = row.place.machine
+    return f"{row.quantity} in {machine.code}" if machine is not None else stands(row)
 
 
 def kept_before(*, job: Job | None, designs: Collection[int]) -> dict[int, tuple[Reservation, ...]]:

@@ -18,7 +18,7 @@ from crib.people.services import record_change
 from crib.stock import selectors
 from crib.stock.drafts import MoveDraft, check_quantity
 from crib.stock.errors import DesignRetired, ItemNotThere, NobodyThere, NotEnoughOnHand
-from crib.stock.kits import BackLine, KitActed, share_out
+from crib.stock.kits import MOST_LINES, BackLine, KitActed, share_out
 from crib.stock.ledger import without_deadlock
 from crib.stock.models import Condition, Item, Move, Place
 from crib.stock.records import Kit, KitLine
@@ -138,7 +138,7 @@ def _short_sentences(now: Sequence[selectors.KitLineNow]) -> list[str]:
     for one in now:
         if one.short:
             kept = f" ({one.kept_for})" if one.kept else ""
-            where = f" {one.elsewhere}." if one.elsewhere else ""
+            where = f" {'; '.join(one.elsewhere)}." if one.elsewhere else ""
             said.append(f"{one.short} {one.design.code} short: {one.free} of {one.still} free{kept}.{where}")
     return said
 
@@ -319,6 +319,8 @@ def _return(kit: Kit, lines: Sequence[BackLine], who: Person, key: str) -> KitAc
 
 def _back_drafts(kit: Kit, lines: Sequence[BackLine], own: dict[int, list[KitLine]], key: str) -> list[MoveDraft]:
     assert kit.issued_to is not None  # asked before
+    if len(lines) > MOST_LINES:
+        raise BadInput("lines", f"At most {MOST_LINES} lines come back in one act.")
     mark, held = _mark(kit, BACK, key), place_of(person=kit.issued_to)
     homes = selectors.homes_for(designs=list(own))
     drafts = []

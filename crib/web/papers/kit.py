@@ -18,11 +18,12 @@ def kit_paper(kit: Kit, lines: Sequence[KitLineNow]) -> bytes:
     label = make_label("K", kit.pk)
     open_lines = [one for one in lines if one.still] or list(lines)
     ordered = sorted(open_lines, key=lambda one: (one.bins[0] if one.bins else NOWHERE, one.design.code))
+    needed = f", needed on {day(kit.needed_on)}" if kit.needed_on else ""
     return make_pdf(
         "kit",
         {
             "title": f"Kit {kit.pk} for {kit.job.code}",
-            "more": f"{kit.job.part}. For {kit.parts:,} parts{f', needed on {day(kit.needed_on)}' if kit.needed_on else ''}.",
+            "more": f"{kit.job.part}. For {kit.parts:,} parts{needed}.",
             "label": label,
             "code": str(codes.data_matrix(label)),
             "taker": str(kit.issued_to) if kit.issued_to else "",
@@ -34,7 +35,7 @@ def kit_paper(kit: Kit, lines: Sequence[KitLineNow]) -> bytes:
                     "role": one.role,
                     "wanted": one.still or one.want.wanted,
                     "short": one.short,
-                    "elsewhere": one.elsewhere,
+                    "elsewhere": "; ".join(one.elsewhere),
                     "kept": one.kept_for,
                 }
                 for one in ordered

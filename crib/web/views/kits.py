@@ -51,7 +51,7 @@ def stage_kit(request: HttpRequest, pk: int) -> HttpResponse:
     given = posted(request)
     parts = _parts(request)
     proposal = kit_proposal(job=job, parts=parts)
-    form = StageForm(given, initial={"parts": max(proposal.needs.parts, 1)})
+    form = StageForm(given)
     status, trouble = 200, ""
     if given is not None:
         status = 400
@@ -60,6 +60,7 @@ def stage_kit(request: HttpRequest, pk: int) -> HttpResponse:
                 made = stage_job_kit(
                     job=job,
                     who=need_acting(request),
+                    parts=max(proposal.needs.parts, 1),
                     lines=wants_in(given, proposal.needs.wants),
                     **form.cleaned_data,
                 )
@@ -231,7 +232,7 @@ def return_kit(request: HttpRequest, number: int) -> HttpResponse:
             return redirect("crib:kit", found.pk)
     shown = [_back_shown(row, given) for row in rows]
     context = {"kit": found, "rows": shown, "trouble": trouble}
-    context["key"] = (given or {}).get("key") or new_key()
+    context["key"] = (given.get("key") if given is not None else "") or new_key()
     return render(request, "crib/kits/back.html", context, status=status)
 
 
