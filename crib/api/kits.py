@@ -46,7 +46,7 @@ class KitLineSerializer(serializers.Serializer[Any]):
 
 
 class KitSerializer(serializers.ModelSerializer[Kit]):
-    label = serializers.SerializerMethodField()
+    label = serializers.SerializerMethodField()  # type: ignore[assignment]  # the framework takes it off the class
     job = serializers.SlugRelatedField[Any](slug_field="code", read_only=True)
     made_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
     issued_to = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)

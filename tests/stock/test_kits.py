@@ -12,6 +12,7 @@ from crib.catalogue.services import create_job
 from crib.core.errors import BadInput, NotAllowed, Refused
 from crib.people.models import Person
 from crib.stock import selectors, services
+from crib.stock.counter import CounterState
 from crib.stock.errors import NotEnoughOnHand
 from crib.stock.kits import BackLine, KitWant
 from crib.stock.labels import make_label
@@ -236,16 +237,10 @@ def test_a_scan_finds_the_kit_and_the_counter_says_where_it_is_handed_out(shop: 
     kit = staged(shop, 4)
     assert selectors.find_label(text=make_label("K", kit.pk)).thing == kit
     scanned = services.take_scan(
-        state=services_state(), text=make_label("K", kit.pk), key="s1", acting=shop.attendant, shared=False
+        state=CounterState(), text=make_label("K", kit.pk), key="s1", acting=shop.attendant, shared=False
     )
     assert scanned.state.job == shop.job.pk
     assert scanned.answer.words == f"Kit {kit.pk} for job J-1001"
-
-
-def services_state() -> Any:
-    from crib.stock.counter import CounterState
-
-    return CounterState()
 
 
 def test_taking_what_is_kept_is_said_and_not_forbidden(shop: Shop) -> None:
@@ -255,6 +250,11 @@ def test_taking_what_is_kept_is_said_and_not_forbidden(shop: Shop) -> None:
     shop.check_out(shop.chamfer_tip, 2, by=shop.other_setter)
     said = selectors.kept_for_others(design=shop.chamfer_tip, job=None)
     assert said == "Take care: 4 kept for J-1001, and only 3 are left."
+    scanned = services.take_scan(
+        state=CounterState(), text="CT-45-12", key="s1", acting=shop.other_setter, shared=False
+    )
+    assert (scanned.answer.tone, held(shop.other_setter, shop.chamfer_tip)) == ("good", 3)
+    assert "Take care: 4 kept for J-1001, and only 2 are left." in scanned.answer.more
     assert selectors.kept_for_others(design=shop.chamfer_tip, job=shop.job) == ""
 
 

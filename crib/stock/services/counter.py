@@ -355,4 +355,6 @@ def _line(key: str, move: Move) -> Line:
         return Line(key, "good", f"{what}{kind} → {move.to_place.code}", f"Brought back {left}{job}", move.pk)
     taker = move.to_place.person or move.to_place.name
     left = f"from {move.from_place.code} · {selectors.on_hand(design=move.design)} left in the crib"
-    return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}", move.pk)
+    kept = selectors.kept_for_others(design=move.design, job=move.job)
+    warning = f" · {kept}" if kept else ""
+    return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}{warning}", move.pk)
