@@ -16,6 +16,8 @@ from crib.floor import services as floor
 from crib.people.models import Person
 from crib.stock import services as stock
 from crib.stock.models import Condition
+from crib.stock.kits import KitWant
+from crib.stock.services import issue_kit, stage_kit
 from crib.web.context import PLACES
 from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme
@@ -44,6 +46,10 @@ def full_shop() -> Shop:
     )
     shop.check_out(shop.chamfer_tip, by=shop.setter)
     send_drills(shop)
+    # A kit that is out, with something left to bring back.
+    tips = KitWant(design=shop.chamfer_tip, role="edge", wanted=2)
+    kit = stage_kit(job=shop.job, parts=5, lines=[tips], who=shop.attendant)
+    issue_kit(kit=kit, person=shop.setter, who=shop.attendant, key="kit")
     return shop
 
 
