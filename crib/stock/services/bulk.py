@@ -163,8 +163,8 @@ def _locked_items(wanted: Iterable[int]) -> list[Item]:
     numbers = sorted(wanted)
     found: list[Item] = []
     for start in range(0, len(numbers), CHUNK):
-        chunk = Item.objects.filter(pk__in=numbers[start : start + CHUNK]).order_by("pk")
-        found += chunk.select_for_update(of=("self",)).select_related("place")
+        # Without its place beside it: PostgreSQL leaves out a joined row that moved while its lock was waited for.
+        found += Item.objects.filter(pk__in=numbers[start : start + CHUNK]).order_by("pk").select_for_update()
     return found
 
 
