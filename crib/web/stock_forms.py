@@ -92,17 +92,31 @@ class ReverseForm(Keyed):
 
 
 class CountForm(forms.Form):
-    place = forms.ModelChoiceField(queryset=Place.objects.none())
+    """What is counted: a place with all that stands in it, or a design wherever it lies."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        _choices(self, "place", selectors.places_to_keep_in(), empty="Choose a place")
+    what = Scan(
+        letters="BD", words="a place or a design", label="Place or design",
+        help_text="Scan a bin, a cabinet or a design, or type its code.",
+    )  # fmt: skip
+    blind = forms.BooleanField(
+        required=False, initial=True, label="Blind: the books are not shown until it is reviewed"
+    )
+
+    def draft(self) -> dict[str, Any]:
+        """The arguments of `start_count`."""
+        what = self.cleaned_data["what"]
+        name = "place" if isinstance(what, Place) else "design"
+        return {name: what, "blind": self.cleaned_data["blind"]}
 
 
-class CountLineForm(forms.Form):
-    design = Scan(letters="D", words="a design")
-    condition = forms.ChoiceField(choices=Condition.choices, initial=Condition.NEW)
-    counted = forms.IntegerField(min_value=0, max_value=100_000)
+class CountScanForm(Keyed):
+    """One scan or figure in a count, and the line that somebody stood at when sending it."""
+
+    text = forms.CharField(max_length=200, strip=True)
+    place = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+    design = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+    condition = forms.ChoiceField(choices=Condition.choices, required=False, widget=forms.HiddenInput)
+    marker = forms.IntegerField(required=False, min_value=0, widget=forms.HiddenInput)
 
 
 class PlaceForm(forms.Form):

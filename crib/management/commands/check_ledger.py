@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import asdict
 from typing import Any
 
 from django.core.management.base import BaseCommand
@@ -23,13 +24,14 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         found = check_ledger()
         if options["json"]:
-            listed = [
-                {"kind": one.kind, "design": one.design, "place": one.place, "sentence": one.sentence} for one in found
-            ]
+            listed = [asdict(one) for one in found]
             self.stdout.write(json.dumps({"clean": not found, "differences": listed}, indent=2))
         else:
             for one in found:
                 self.stdout.write(one.sentence)
+                if one.cause:
+                    named = f" Lines: {', '.join(map(str, one.moves))}." if one.moves else ""
+                    self.stdout.write(f"    {one.cause}{named}")
             said = f"{len(found)} differences." if len(found) != 1 else "1 difference."
             self.stdout.write(said if found else "The ledger is clean.")
         if found:

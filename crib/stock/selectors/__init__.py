@@ -1,6 +1,16 @@
 """What is where: read only."""
 
+from crib.stock.selectors.behind import (
+    FIGURES,
+    BehindBalance,
+    BehindFigure,
+    MoveFilter,
+    balance_behind,
+    figure_behind,
+    ledger_of,
+)
 from crib.stock.selectors.books import Difference, check_ledger
+from crib.stock.selectors.count_accuracy import MonthCounted, Tally, accuracy_by_month, tally_of
 from crib.stock.selectors.counter import CounterNow, counter_now, find_move
 from crib.stock.selectors.counts import (
     ToCount,
@@ -16,6 +26,7 @@ from crib.stock.selectors.counts import (
     recent_counts,
     spot_marker,
 )
+from crib.stock.selectors.cycle import DAYS_BETWEEN, CountingDay, DesignClass, DueCount, counting_day, design_classes
 from crib.stock.selectors.kits import (
     KitLineNow,
     LeftOver,
@@ -49,6 +60,7 @@ from crib.stock.selectors.pages import (
     places_to_move_between,
     stock_at,
 )
+from crib.stock.selectors.past import PastBalance, balances_on, read_day, standings_on
 from crib.stock.selectors.scrap import WornCarbide, scrap_collections, worn_carbide
 from crib.stock.selectors.sheets import OF_DESIGN, judge_sheet, recent_sheets, rows_of, sheet_with
 from crib.stock.selectors.standing import (
@@ -75,36 +87,53 @@ from crib.stock.selectors.standing import (
 )
 
 __all__ = [
+    "DAYS_BETWEEN",
+    "FIGURES",
     "OF_DESIGN",
     "USABLE",
+    "BehindBalance",
+    "BehindFigure",
     "CounterNow",
+    "CountingDay",
+    "DesignClass",
     "DesignStanding",
     "Difference",
     "Drawn",
+    "DueCount",
     "Found",
     "Held",
     "Items",
     "KitLineNow",
     "LedgerPage",
     "LeftOver",
+    "MonthCounted",
+    "MoveFilter",
+    "PastBalance",
+    "Tally",
     "ToCount",
     "WornCarbide",
+    "accuracy_by_month",
     "all_limits",
     "all_places",
     "badge_holders",
+    "balance_behind",
     "balance_with",
     "balances",
+    "balances_on",
     "check_ledger",
     "condition_to_take",
     "conditions_in_words",
     "count_sheet",
     "count_with",
     "counter_now",
+    "counting_day",
     "counts_to_review",
+    "design_classes",
     "design_standings",
     "design_with",
     "drawn_against",
     "ended_kits",
+    "figure_behind",
     "find_label",
     "find_move",
     "held_condition",
@@ -121,6 +150,7 @@ __all__ = [
     "kit_with",
     "kits",
     "kits_of",
+    "ledger_of",
     "ledger_page",
     "left_of_kit",
     "limit_with",
@@ -142,6 +172,7 @@ __all__ = [
     "places_to_move_between",
     "places_within",
     "read_condition",
+    "read_day",
     "received_for",
     "recent_counts",
     "recent_sheets",
@@ -151,7 +182,9 @@ __all__ = [
     "shelf_for",
     "shelves",
     "spot_marker",
+    "standings_on",
     "stock_at",
+    "tally_of",
     "wants_now",
     "where_else",
     "where_item_is",

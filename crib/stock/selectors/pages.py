@@ -41,11 +41,16 @@ def ledger_page(
     if place is not None:
         found = found.filter(Q(from_place=place) | Q(to_place=place))
     if before:
-        if not (before.isascii() and before.isdigit() and len(before) < 19):
-            raise BadInput("before", "This page of the ledger does not exist. Begin at its start.")
-        found = found.filter(pk__lt=int(before))
+        found = found.filter(pk__lt=read_move_number(before))
     moves = list(found[: LINES + 1])
     return LedgerPage(moves[:LINES], moves[LINES - 1].pk if len(moves) > LINES else None)
+
+
+def read_move_number(text: str) -> int:
+    """The number from which a page of the ledger goes on; refused when it is none."""
+    if not (text.isascii() and text.isdigit() and len(text) < 19):
+        raise BadInput("before", "This page of the ledger does not exist. Begin at its start.")
+    return int(text)
 
 
 def design_with(*, number: int) -> Design:

@@ -152,8 +152,10 @@ def form_errors(form: Any) -> dict[str, Any]:
 
 
 @register.inclusion_tag("crib/parts/figure.html")
-def figure(label: str, number: Any, unit: str = "", range: str = "", tone: str = "") -> dict[str, Any]:
-    return {"label": label, "number": number, "unit": unit, "range": range, "tone": tone}
+def figure(
+    label: str, number: Any, unit: str = "", range: str = "", tone: str = "", href: str = ""
+) -> dict[str, Any]:
+    return {"label": label, "number": number, "unit": unit, "range": range, "tone": tone, "href": href}
 
 
 @register.inclusion_tag("crib/parts/pager.html", takes_context=True)

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from crib.catalogue.models import Design
 from crib.catalogue.selectors import find_designs, offers_of
+from crib.core import clock
 from crib.core.errors import BadInput
 from crib.floor import selectors as floor_selectors
 from crib.stock import selectors
@@ -32,8 +33,11 @@ def stock(request: HttpRequest) -> HttpResponse:
     page = Paginator(find_designs(text=text, kind=kind, retired=retired), PAGE).get_page(request.GET.get("page"))
     designs = list(page.object_list)
     ordered = on_order(designs)
-    rows = [(standing, ordered.get(standing.design.pk, 0)) for standing in selectors.design_standings(designs)]
+    day = selectors.read_day(request.GET.get("on", ""))
+    standings = selectors.design_standings(designs) if day is None else selectors.standings_on(designs, day=day)
+    rows = [(standing, ordered.get(standing.design.pk, 0)) for standing in standings]
     context = {"rows": rows, "page": page, "q": text, "kind": kind, "kinds": Design.Kind.choices, "retired": retired}
+    context |= {"on": day, "today": clock.today()}
     return render(request, "crib/stock/stock.html", context)
 
 
@@ -41,8 +45,12 @@ def stock(request: HttpRequest) -> HttpResponse:
 def design(request: HttpRequest, number: int) -> HttpResponse:
     """One design: its figures, geometry, couplings, offers, where it lies, its pieces and its ledger."""
     found = selectors.design_with(number=number)
-    (standing,) = selectors.design_standings([found])
+    day = selectors.read_day(request.GET.get("on", ""))
+    (standing,) = selectors.design_standings([found]) if day is None else selectors.standings_on([found], day=day)
     context = {
+        "on": day,
+        "today": clock.today(),
+        "past": None if day is None else selectors.balances_on(day=day, design=found),
         "design": found,
         "standing": standing,
         "on_order": on_order([found]).get(found.pk, 0),
@@ -71,13 +79,6 @@ def item(request: HttpRequest, number: int) -> HttpResponse:
 
 
 @require_safe
-def ledger(request: HttpRequest) -> HttpResponse:
-    """Every move, newest first."""
-    context = {"ledger": selectors.ledger_page(before=request.GET.get("before", ""))}
-    return render(request, "crib/stock/ledger.html", context)
-
-
-@require_safe
 def places(request: HttpRequest) -> HttpResponse:
     """The bins, cabinets and cribs."""
     return render(request, "crib/stock/places.html", {"cribs_places": selectors.all_places()})
@@ -87,8 +88,12 @@ def places(request: HttpRequest) -> HttpResponse:
 def place(request: HttpRequest, number: int) -> HttpResponse:
     """What lies at one place, and what came and went."""
     found = selectors.place_with(number=number)
+    day = selectors.read_day(request.GET.get("on", ""))
     context = {
         "place": found,
+        "on": day,
+        "today": clock.today(),
+        "past": None if day is None else selectors.balances_on(day=day, place=found),
         "balances": selectors.stock_at(place=found),
         "ledger": selectors.ledger_page(place=found, before=request.GET.get("before", "")),
     }

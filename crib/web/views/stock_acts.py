@@ -1,4 +1,4 @@
-"""What is written on the stock pages: receive, move, reverse, count, and keep the places."""
+"""What is written on the stock pages: receive, move, reverse, and keep the places."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from crib.stock import selectors, services
 from crib.stock.models import Item
 from crib.web.acting import need_acting, needs
 from crib.web.forms import show_refusal
-from crib.web.stock_forms import CountForm, CountLineForm, MoveForm, PlaceForm, ReceiveForm, ReverseForm
+from crib.web.stock_forms import MoveForm, PlaceForm, ReceiveForm, ReverseForm
 
 form_page = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -90,66 +90,6 @@ def reverse_move(request: HttpRequest, number: int) -> HttpResponse:
         return redirect("crib:design", number=move.design_id)
 
     return answer_form(request, form, act, "crib/stock/reverse.html", {"move": move})
-
-
-@form_page
-def counts(request: HttpRequest) -> HttpResponse:
-    """The counts there are; start another."""
-    form = CountForm(posted(request))
-    if request.method == "POST":
-        return _start_count(request, form)
-    return render(request, "crib/stock/counts.html", {"form": form, "counts": selectors.recent_counts()})
-
-
-@needs("keep_stock")
-def _start_count(request: HttpRequest, form: CountForm) -> HttpResponse:
-    def act() -> HttpResponse:
-        started = services.start_count(who=need_acting(request), place=form.cleaned_data["place"])
-        return redirect("crib:count", number=started.pk)
-
-    return answer_form(request, form, act, "crib/stock/counts.html", {"counts": selectors.recent_counts()})
-
-
-@form_page
-def count(request: HttpRequest, number: int) -> HttpResponse:
-    """One count: what the books expect, what was found, and the difference."""
-    if request.method == "POST":
-        return _record_count(request, CountLineForm(request.POST), number)
-    found = selectors.count_with(number=number)
-    context = {"count": found, "form": CountLineForm(), "sheet": selectors.count_sheet(count=found)}
-    return render(request, "crib/stock/count.html", context)
-
-
-@needs("keep_stock")
-def _record_count(request: HttpRequest, form: CountLineForm, number: int) -> HttpResponse:
-    found = selectors.count_with(number=number)
-
-    def act() -> HttpResponse:
-        line = services.record_count(count=found, who=need_acting(request), **form.cleaned_data)
-        messages.success(request, f"{line.design.code}: {line.counted} counted.")
-        return redirect("crib:count", number=number)
-
-    context = {"count": found, "sheet": selectors.count_sheet(count=found)}
-    return answer_form(request, form, act, "crib/stock/count.html", context)
-
-
-@require_POST
-@needs("keep_stock")
-def post_count(request: HttpRequest, number: int) -> HttpResponse:
-    """After review the differences become moves."""
-    moves = services.post_count(count=selectors.count_with(number=number), who=need_acting(request))
-    differences = {0: "Nothing differed.", 1: "1 difference is in the ledger."}
-    said = differences.get(len(moves), f"{len(moves)} differences are in the ledger.")
-    messages.success(request, f"The count is posted. {said}")
-    return redirect("crib:count", number=number)
-
-
-@require_POST
-@needs("keep_stock")
-def drop_count(request: HttpRequest, number: int) -> HttpResponse:
-    services.drop_count(count=selectors.count_with(number=number), who=need_acting(request))
-    messages.success(request, "The count is dropped; nothing was posted.")
-    return redirect("crib:counts")
 
 
 @needs("keep_stock")
