@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
-from drf_spectacular.utils import extend_schema
+from django.db.models import QuerySet
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, serializers, viewsets
 from rest_framework.decorators import action
 from rest_framework.exceptions import NotFound
@@ -12,12 +14,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import BaseRouter
 
-from crib.api.base import ShopView, needs, needs_any
+from crib.api.base import PAGING_WORDS, ShopView, needs, needs_any
 from crib.api.catalogue import CodeField, Named, ThingViews
 from crib.api.idempotency import idempotent, service_key, signed_in
 from crib.api.paging import CursorPages
 from crib.api.regrinding import SentOut
 from crib.catalogue.models import Design, Job
+from crib.core.errors import BadInput
 from crib.people.models import Person
 from crib.stock import selectors, services
 from crib.stock.models import Balance, Condition, Item, Move, Place
@@ -175,13 +178,51 @@ class Items(SentOut, ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin,
         return pages.get_paginated_response(MoveSerializer(moves or [], many=True).data)
 
 
+class PastBalanceSerializer(serializers.Serializer[Any]):
+    """A balance at the end of a day gone by; how many of it were labelled is not kept."""
+
+    design = serializers.CharField(source="design.code")
+    condition = serializers.ChoiceField(choices=Condition.choices)
+    place = serializers.CharField(source="place.code")
+    quantity = serializers.IntegerField()
+    labelled = serializers.IntegerField(default=None, allow_null=True)
+
+
 class Stock(ShopView, mixins.ListModelMixin, viewsets.GenericViewSet[Balance]):
-    """How many of a design, in which condition, at which place; what is zero is left out."""
+    """How many of a design, in which condition, at which place; what is zero is left out.
+
+    With `?on=2026-11-01`: as it stood when that day ended in the shop's own time, filtered by design and place.
+    """
 
     serializer_class = BalanceSerializer
     queryset = selectors.balances()
     filter_fields = {"design": "design__code", "place": "place__code", "condition": "condition", "kind": "place__kind"}
     ordering_fields = {"design": "design__code", "place": "place__code", "quantity": "quantity"}
+
+    @extend_schema(parameters=[OpenApiParameter("on", OpenApiTypes.DATE, description="a day gone by")])
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        day = selectors.read_day(request.GET.get("on", ""))
+        if day is None:
+            return super().list(request, *args, **kwargs)
+        odd = sorted(set(request.GET) - {"on", "design", "place"} - PAGING_WORDS)
+        if odd or "ordering" in request.GET:
+            raise BadInput((odd or ["ordering"])[0], "With a day, this list is filtered by design and place alone.")
+        design, place = (_named(request, one) for one in ("design", "place"))
+        rows = selectors.balances_on(day=day, design=design, place=place)
+        page = self.paginate_queryset(cast("QuerySet[Any]", rows))  # a list is cut into pages as well
+        return self.get_paginated_response(PastBalanceSerializer(page or [], many=True).data)
+
+
+def _named(request: Request, name: str) -> Any:
+    """The design or place that a filter names; none when it names none."""
+    code = request.GET.get(name)
+    if code is None:
+        return None
+    things: Any = Design.objects if name == "design" else Place.objects
+    found = things.filter(code=code).first() if "\x00" not in code else None
+    if found is None:
+        raise BadInput(name, f"There is no {name} {code[:40]!r}.")
+    return found
 
 
 class Moves(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Move]):

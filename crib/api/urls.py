@@ -29,6 +29,7 @@ SLICES = (
     "orders",
     "workings",
     "regrinding",
+    "counts",
 )
 
 

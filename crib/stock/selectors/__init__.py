@@ -25,6 +25,7 @@ from crib.stock.selectors.counts import (
     read_condition,
     recent_counts,
     spot_marker,
+    spot_markers,
 )
 from crib.stock.selectors.cycle import DAYS_BETWEEN, CountingDay, DesignClass, DueCount, counting_day, design_classes
 from crib.stock.selectors.kits import (
@@ -182,6 +183,7 @@ __all__ = [
     "shelf_for",
     "shelves",
     "spot_marker",
+    "spot_markers",
     "standings_on",
     "stock_at",
     "tally_of",

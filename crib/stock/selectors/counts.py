@@ -144,6 +144,20 @@ def spot_marker(*, design: Design, place: Place) -> int:
     return last or 0
 
 
+def spot_markers(sheet: Iterable[ToCount]) -> dict[tuple[int, int], int]:
+    """`spot_marker` of every line of a sheet, by design and place, in two queries."""
+    wanted = {(one.design.pk, one.place.pk) for one in sheet}
+    found = dict.fromkeys(wanted, 0)
+    moved = Move.objects.filter(design__in={design for design, _ in wanted}).order_by()
+    places = {place for _, place in wanted}
+    for side in ("from_place", "to_place"):
+        rows = moved.filter(**{f"{side}__in": places}).values_list("design", side).annotate(last=Max("pk"))
+        for design, place, last in rows:
+            if (design, place) in found:
+                found[(design, place)] = max(found[(design, place)], last)
+    return found
+
+
 def count_sheet(*, count: Count) -> list[ToCount]:
     """All that the count has looked at or is still to look at, by place and design; a fixed number of queries."""
     lines = list(count.lines.select_related("design", "place", "counted_by", "move"))
