@@ -8,6 +8,7 @@ from crib.floor.services.counting import post_count
 from crib.floor.services.edges import end_and_turn, end_edge, record_inspection, turn_edge
 from crib.floor.services.excusing import MAY_BE_EXCUSED, count_again, excuse_end
 from crib.floor.services.files import FileReport, import_run_file
+from crib.floor.services.held import find_again, hand_on, let_go, take_all_back, write_all_lost, write_lost
 from crib.floor.services.jobs import change_job, create_job, retire_job
 from crib.floor.services.keeping import Proposal, keep_working, propose_keeping
 from crib.floor.services.operations import change_operation, create_operation, recompute_minutes, retire_operation
@@ -44,9 +45,12 @@ __all__ = [
     "end_and_turn",
     "end_edge",
     "excuse_end",
+    "find_again",
     "fit_tip",
+    "hand_on",
     "import_run_file",
     "keep_working",
+    "let_go",
     "load_pocket",
     "log_parts",
     "log_run",
@@ -65,6 +69,7 @@ __all__ = [
     "send_out",
     "swap_pocket",
     "swap_tip",
+    "take_all_back",
     "take_apart",
     "take_back_unsent",
     "take_in",
@@ -73,4 +78,6 @@ __all__ = [
     "throw_away",
     "turn_edge",
     "unload_pocket",
+    "write_all_lost",
+    "write_lost",
 ]

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TypeAlias
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from crib.catalogue.models import Design
@@ -76,49 +75,6 @@ def holdings(*, person: Person) -> QuerySet[Balance]:
     """What a person holds now."""
     held = Balance.objects.filter(place__person=person, quantity__gt=0)
     return held.select_related("design", "place").order_by("design__code", "condition")
-
-
-@dataclass(frozen=True)
-class Held:
-    """Something that ought to come back to the crib."""
-
-    person: Person
-    design: Design
-    condition: str
-    quantity: int
-    since: datetime | None
-    labels: tuple[str, ...]
-
-    @property
-    def words(self) -> str:
-        return str(Condition(self.condition).label)
-
-
-def not_brought_back() -> list[Held]:
-    """What people hold that comes back: returnable designs, and tips with life left in them. Oldest first."""
-    last_in = Move.objects.filter(to_place=OuterRef("place"), design=OuterRef("design")).order_by("-at", "-id")
-    comes_back = Q(design__returnable=True) | Q(condition__in=(Condition.PART_USED, Condition.REGROUND))
-    rows = list(
-        Balance.objects.filter(comes_back, place__kind=Place.Kind.PERSON, quantity__gt=0)
-        .select_related("design", "place__person")
-        .annotate(since=Subquery(last_in.values("at")[:1]))
-        .order_by("since", "design__code")
-    )
-    labels: dict[tuple[int, int, str], list[str]] = {}
-    for item in Item.objects.filter(place__in=[row.place_id for row in rows]).order_by("pk"):
-        labels.setdefault((item.place_id, item.design_id, item.condition), []).append(item.label)
-    return [
-        Held(
-            person=row.place.person,
-            design=row.design,
-            condition=row.condition,
-            quantity=row.quantity,
-            since=row.since,
-            labels=tuple(labels.get((row.place_id, row.design_id, row.condition), ())),
-        )
-        for row in rows
-        if row.place.person is not None
-    ]
 
 
 def item_history(*, item: Item) -> QuerySet[Move]:

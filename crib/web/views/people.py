@@ -19,10 +19,12 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from crib.core.errors import NotAllowed, ShopError
+from crib.floor.services import let_go
 from crib.people import selectors, services
 from crib.people.models import Person
 from crib.people.roles import ROLES
 from crib.stock.labels import make_label
+from crib.stock.selectors import held_of
 from crib.web.acting import need_acting, needs, signed_in_person
 from crib.web.codes import data_matrix
 from crib.web.forms import show_refusal
@@ -113,6 +115,7 @@ def me(request: HttpRequest) -> HttpResponse:
         return redirect("crib:me")
     role = selectors.role_of(person)
     context = {"section": "me", "form": form, "role": role, "rights": selectors.rights_of_role(role)}
+    context["held"] = held_of(person=person)
     return render(request, "crib/people/me.html", context, status=400 if form.errors else 200)
 
 
@@ -217,6 +220,7 @@ def person(request: HttpRequest, username: str) -> HttpResponse:
         "form": form,
         "rights": selectors.rights_of_role(role),
         "changes": selectors.list_changes(what="person", which=found.username, limit=12),
+        "held": held_of(person=found),
     }
     if found.is_active and not found.is_counter:
         label = make_label("P", found.pk)
@@ -235,7 +239,7 @@ def reset_password(request: HttpRequest, username: str) -> HttpResponse:
 @require_POST
 @needs("keep_people")
 def retire_person(request: HttpRequest, username: str) -> HttpResponse:
-    found = services.retire_person(person=selectors.find_person(username), who=need_acting(request))
+    found = let_go(person=selectors.find_person(username), who=need_acting(request))
     messages.success(request, f"{found} no longer signs in. What they did keeps their name.")
     return redirect("crib:people")
 

@@ -51,7 +51,7 @@ def answer_form(
 @form_page
 def receive(request: HttpRequest) -> HttpResponse:
     """Goods that came without an order; what was ordered is received on its order."""
-    form = ReceiveForm(posted(request), initial=_asked(request, "design", "to_place"))
+    form = ReceiveForm(posted(request), initial=asked(request, "design", "to_place"))
 
     def act() -> HttpResponse:
         given = dict(form.cleaned_data)
@@ -66,7 +66,7 @@ def receive(request: HttpRequest) -> HttpResponse:
 @form_page
 def move_stock(request: HttpRequest) -> HttpResponse:
     """Carry something from one place to another."""
-    form = MoveForm(posted(request), initial=_asked(request, "what", "from_place"))
+    form = MoveForm(posted(request), initial=asked(request, "what", "from_place"))
 
     def act() -> HttpResponse:
         move = services.transfer(who=need_acting(request), **form.draft())
@@ -162,7 +162,7 @@ def write_lot(request: HttpRequest, number: int) -> HttpResponse:
     return redirect("crib:item", number=number)
 
 
-def _asked(request: HttpRequest, *names: str) -> dict[str, str]:
+def asked(request: HttpRequest, *names: str) -> dict[str, str]:
     """What a link to the form has filled in already."""
     given = {name: request.GET.get(name, "")[:100] for name in names}
     if any("\x00" in value for value in given.values()):
