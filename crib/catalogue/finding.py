@@ -43,7 +43,9 @@ class Asked:
     @classmethod
     def of(cls, text: str) -> Asked:
         read = " ".join(text[: 4 * LONGEST_QUERY].split())[:LONGEST_QUERY].strip()
-        return cls(read, tuple(dict.fromkeys(words_of(read)))[:MOST_WORDS], squeezed(read), tuple(read.split()))
+        return cls(
+            read, tuple(dict.fromkeys(words_of(read)))[:MOST_WORDS], squeezed(read), tuple(read.split())[:MOST_WORDS]
+        )
 
     @property
     def asks(self) -> bool:
@@ -72,12 +74,10 @@ def ranked(things: QuerySet[M], asked: Asked) -> QuerySet[M]:
 def likely(things: QuerySet[M], asked: Asked, *, code: str, said: str) -> list[M]:
     """Those that may fit, the shortest codes first, for lists that keep no text of their own; `rank_here` then says."""
     looked = things.alias(looked=SqueezedText(F(code)))
-    spelt = Q()
-    for word, raw in zip(asked.words, asked.raw, strict=False):
-        spelt &= Q(**{f"{code}__icontains": word}) | Q(**{f"{said}__icontains": word})
-        if raw != word:
-            spelt |= Q(**{f"{said}__icontains": raw})
-    return list(looked.filter(spelt | _within(asked.code)).order_by(Length(code), code)[:MOST_LIKELY])
+    fits = _within(asked.code)
+    for words in {asked.words, asked.raw}:
+        fits |= reduce(and_, (Q(**{f"{code}__icontains": word}) | Q(**{f"{said}__icontains": word}) for word in words))
+    return list(looked.filter(fits).order_by(Length(code), code)[:MOST_LIKELY])
 
 
 def rank_here(asked: Asked, *, code: str, said: Iterable[str] = ()) -> int | None:

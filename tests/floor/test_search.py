@@ -8,6 +8,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from crib.catalogue import services as catalogue
+from crib.catalogue.models import Job
 from crib.catalogue.words import search_text, squeezed
 from crib.floor.selectors import search_shop, suggest
 from crib.stock.labels import make_label
@@ -139,15 +140,19 @@ def test_the_number_of_queries_does_not_grow(shop: Shop) -> None:
 def test_enter_on_one_exact_thing_leads_to_it_and_rights_decide_whose_page(shop: Shop) -> None:
     client = Client()
     client.force_login(shop.setter, backend="django.contrib.auth.backends.ModelBackend")
-    assert client.get("/search/", {"q": "CT4512" if shop.chamfer_tip else "", "go": "1"}).url == (
-        f"/stock/designs/{shop.chamfer_tip.pk}/"
-    )
+    number = shop.chamfer_tip.pk
+    assert client.get("/search/", {"q": "CT4512", "go": "1"})["Location"] == f"/stock/designs/{number}/"
     other = shop.other_setter
-    assert client.get("/search/", {"q": other.username, "go": "1"}).url == f"/stock/held/?person={other.pk}"
+    assert client.get("/search/", {"q": other.username, "go": "1"})["Location"] == f"/stock/held/?person={other.pk}"
     client.force_login(shop.lead, backend="django.contrib.auth.backends.ModelBackend")
-    assert client.get("/search/", {"q": other.username, "go": "1"}).url == f"/people/{other.username}/"
+    assert client.get("/search/", {"q": other.username, "go": "1"})["Location"] == f"/people/{other.username}/"
 
 
 def test_the_text_is_bounded_whatever_was_pasted() -> None:
     assert len(search_text(code="A", said=[f"word {n}" for n in range(5000)])) <= 1002
     assert squeezed("CT‑45 – 12") == "ct4512"
+
+
+def test_a_job_among_many_is_found_by_its_code(shop: Shop) -> None:
+    Job.objects.bulk_create([Job(code=f"J-{number:05d}", part="Housing") for number in range(700)])
+    assert names("J-00617", "job") == names("j00617", "job") == names("housing 00617", "job") == ["J-00617"]
