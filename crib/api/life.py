@@ -17,6 +17,7 @@ from rest_framework.viewsets import ReadOnlyModelViewSet
 from crib.api.accuracy import AccuracySerializer
 from crib.api.base import ShopView, needs
 from crib.api.idempotency import signed_in
+from crib.api.part_used import PartUsed
 from crib.floor.models import Edge
 from crib.life import selectors, services
 from crib.life.laws import law_of
@@ -193,3 +194,4 @@ def register(router: SimpleRouter) -> None:
     router.register("life-models", LifeModelView, basename="life-model")
     router.register("forecasts", ForecastView, basename="forecast")
     router.register("scores", ScoreView, basename="score")
+    router.register("part-used", PartUsed, basename="part-used")

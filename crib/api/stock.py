@@ -18,6 +18,7 @@ from crib.api.base import PAGING_WORDS, ShopView, needs, needs_any
 from crib.api.catalogue import CodeField, Named, ThingViews
 from crib.api.idempotency import idempotent, service_key, signed_in
 from crib.api.paging import CursorPages
+from crib.api.part_used import EdgesLeft
 from crib.api.regrinding import SentOut
 from crib.catalogue.models import Design, Job
 from crib.core.errors import BadInput
@@ -143,7 +144,9 @@ class Places(ThingViews):
     ordering_fields = {"code": "code", "kind": "kind"}
 
 
-class Items(SentOut, ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Item]):
+class Items(
+    EdgesLeft, SentOut, ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Item]
+):
     """Pieces with labels; a detail is found by its label."""
 
     queryset = Item.objects.select_related("design", "place").order_by("pk")

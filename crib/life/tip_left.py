@@ -128,7 +128,7 @@ def corners_in_words(tip: TipLeft) -> str:
     elif tip.fresh:
         begins = f"{tip.fresh} of {count} {several} fresh"
     else:
-        begins = f"No fresh {one} of {count}"
+        begins = f"None of {count} {several} fresh"
     worn = next((corner for corner in tip.corners if corner.state == "part_used"), None)
     if worn is None:
         return begins

@@ -98,7 +98,8 @@ class FitForm(KeyedForm):
             name = f"loose-{row.pk}"
             self.found[name] = {"design": row.design, "from_place": row.place, "condition": row.condition}
             choices.append((name, tips.says))
-        for tip in labelled_to_fit(assembly=assembly, person=person):
+        self.labelled = labelled_to_fit(assembly=assembly, person=person)
+        for tip in self.labelled:
             name = f"item-{tip.item.pk}"
             self.found[name] = {"item": tip.item}
             choices.append((name, _says_left(tip)))
