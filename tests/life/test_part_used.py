@@ -10,7 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from crib.catalogue import services as catalogue
-from crib.catalogue.models import Design
+from crib.catalogue.models import Design, Job
 from crib.floor import services as floor
 from crib.floor.errors import EdgeStillInUse
 from crib.floor.models import Edge, Operation
@@ -45,7 +45,7 @@ def milling(shop: Shop, insert: Design) -> Operation:
     return operation_for(shop, insert, 30)
 
 
-def operation_for(shop: Shop, tip: Design, number: int, *, job: object = None, **changes: object) -> Operation:
+def operation_for(shop: Shop, tip: Design, number: int, *, job: Job | None = None, **changes: object) -> Operation:
     given = {"surface_speed": 60.0, "feed": 0.1, "depth": 1.0, "minutes_per_part": 2.0} | changes
     return floor.create_operation(
         job=job or shop.job, number=number, name="Mill", machine=shop.machine, tip=tip, body=shop.body,
@@ -88,7 +88,8 @@ def test_a_part_used_tip_says_its_corners_and_what_is_left(shop: Shop, milling: 
     assert (tip.fresh, tip.part_used, tip.ended) == (3, 1, 0)
     assert tip.says == "3 of 4 corners fresh, corner 1 has 13 of about 38 min left"
     assert tip.batch_left == 120 - 14
-    assert (tip.chance, tip.enough) == (pytest.approx(0, abs=1e-6), False)
+    assert not tip.enough
+    assert tip.chance == pytest.approx(0, abs=1e-6)
     assert tip.enough_words == "not sure to last the 106 parts still to make"
 
 
