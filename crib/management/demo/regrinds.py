@@ -60,7 +60,7 @@ def _waiting(shop: Shop, told: Sequence[tuple[PastTool, Fitting]]) -> list[Worn]
         if tool.removed_at is not None and goes_for_regrind(shop, tool)
     }
     items = Item.objects.filter(pk__in=since).select_related("design", "place").order_by("pk")
-    return [Worn(item, when) for item in items if (when := since[item.pk]) is not None]
+    return [Worn(item, since[item.pk]) for item in items]
 
 
 def _send(shop: Shop, grinder: Place, worn: Sequence[Worn], ago: timedelta, note: str) -> Dispatch:
