@@ -139,7 +139,7 @@ def test_the_pocket_says_what_to_program(shop: Shop) -> None:
     page = re.sub(r"[\u202f\u2009\xa0]", " ", page)
     assert "This tool was reground: program 8.8 mm" in page
     # n = vc·1000/(π·DC): 60 000/(π·8.8) and 60 000/(π·9).
-    assert "it turns 2 170 1/min, a new one 2 122 1/min" in page
+    assert "it turns 2170 rev/min, a new one 2122 rev/min" in page
 
 
 def test_worn_carbide_is_weighed_and_goes_into_a_spreadsheet(shop: Shop) -> None:
