@@ -40,13 +40,24 @@ class Line:
 
 @dataclass(frozen=True)
 class Pending:
-    """A thing that was scanned before its person."""
+    """A thing that waits: for its person, for its job, or for somebody who lets more go out than a limit says."""
 
     key: str
     text: str
     quantity: int
     mode: str
     words: str
+    person: int | None = None
+    job: int | None = None
+    place: int | None = None
+
+
+@dataclass(frozen=True)
+class Short:
+    """A design of which too few were there, and how many were asked for."""
+
+    design: int
+    quantity: int
 
 
 @dataclass(frozen=True)
@@ -69,6 +80,10 @@ class CounterState:
     mode: str = BY_ITSELF
     quantity: int | None = None
     pending: tuple[Pending, ...] = ()
+    over: tuple[Pending, ...] = ()
+    allowing: int | None = None
+    short: Short | None = None
+    jobless: tuple[int, ...] = ()
     lines: tuple[Line, ...] = ()
     answered: Mapping[str, Answer] = field(default_factory=dict)
     last: Answer | None = None
@@ -80,7 +95,7 @@ class CounterState:
     def from_session(cls, kept: Mapping[str, Any] | None) -> CounterState:
         if not kept:
             return cls()
-        last = kept.get("last")
+        last, short = kept.get("last"), kept.get("short")
         return cls(
             person=kept.get("person"),
             job=kept.get("job"),
@@ -88,6 +103,10 @@ class CounterState:
             mode=kept["mode"] if kept.get("mode") in MODES else BY_ITSELF,
             quantity=kept.get("quantity"),
             pending=tuple(Pending(**one) for one in kept.get("pending", ())),
+            over=tuple(Pending(**one) for one in kept.get("over", ())),
+            allowing=kept.get("allowing"),
+            short=Short(**short) if short else None,
+            jobless=tuple(kept.get("jobless", ())),
             lines=tuple(Line(**one) for one in kept.get("lines", ())),
             answered={key: Answer(**one) for key, one in kept.get("answered", {}).items()},
             last=Answer(**last) if last else None,
@@ -99,7 +118,33 @@ class CounterState:
 
     def without_person(self) -> CounterState:
         """Nobody acts any more: the badge has run out."""
-        return replace(self, person=None, job=None)
+        return replace(self, person=None, job=None, over=(), allowing=None, short=None, jobless=())
+
+    def for_person(self, person: int | None) -> CounterState:
+        """From here on this person takes; what another one left open is theirs no more."""
+        if person is not None and person == self.person:
+            return replace(self, allowing=None)
+        mine = tuple(one for one in self.pending if one.person in (None, person))
+        # A job scanned before anybody is for who comes; one scanned for somebody else is not.
+        job, place = (None, None) if self.person is not None else (self.job, self.place)
+        return replace(
+            self, person=person, job=job, place=place, pending=mine, over=(), allowing=None, short=None, jobless=()
+        )
+
+    def waiting_for_job(self, one: Pending, person: int) -> CounterState:
+        """What goes out for a job alone waits until the job is scanned."""
+        others = tuple(other for other in self.pending if other.key != one.key)
+        return replace(self, pending=(*others, replace(one, person=person)))
+
+    def over_limit(self, one: Pending) -> CounterState:
+        """What a limit holds back waits for somebody who lets it go out."""
+        others = tuple(other for other in self.over if other.key != one.key)
+        return replace(self, over=(*others, one)[-LINES_KEPT:])
+
+    def with_new_move(self, number: int, line: Line) -> CounterState:
+        """The line of a move that was posted anew says what stands now."""
+        lines = tuple(replace(line, key=one.key) if one.move == number else one for one in self.lines)
+        return replace(self, lines=lines)
 
     def saying(self, answer: Answer) -> CounterState:
         return replace(self, last=answer)

@@ -35,7 +35,8 @@ TRIES = 4
 
 _WRITE_LINE = """
 INSERT INTO crib_move (design_id, item_id, condition, becomes, quantity, from_place_id, to_place_id, who_id, at, why,
-note, job_id, key, reverses_id, document, lot, allowed_by_id) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
+note, job_id, key, reverses_id, document, lot, allowed_by_id)
+VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
 ON CONFLICT (key) DO NOTHING RETURNING id
 """
 _TAKE_LOOSE = """

@@ -80,7 +80,7 @@ def test_what_comes_back_usable_may_be_drawn_again_but_spent_edges_were_used(sho
     assert out is not None
     services.reverse(move=out, who=shop.attendant, key=shop.key())
     draw(shop)
-    with pytest.raises(LimitReached, match="5 asked for. 4 may still go out"):
+    with pytest.raises(LimitReached, match=r"5 asked for\. 4 may still go out"):
         draw(shop, 5, person=shop.other_setter, who=shop.other_setter)
 
 
@@ -90,7 +90,7 @@ def test_a_limit_for_each_job_needs_the_job(shop: Shop) -> None:
     with pytest.raises(JobNeeded, match="Scan the job"):
         draw(shop)
     draw(shop, 1, job=shop.job)
-    with pytest.raises(LimitReached, match="For job J-1001 1 of the 2 .* One may still go out"):
+    with pytest.raises(LimitReached, match=r"For job J-1001 1 of the 2 .* One may still go out"):
         draw(shop, 2, job=shop.job, person=shop.other_setter, who=shop.other_setter)
 
 
@@ -120,7 +120,7 @@ def test_over_several_bins_the_whole_is_asked_for(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 3, place=shop.other_bin)
     limit(shop, most=3)
     given = {"design": shop.chamfer_tip, "quantity": 4, "person": shop.setter, "who": shop.setter}
-    with pytest.raises(LimitReached, match="drawn 0 of the 3 .*; 4 asked for"):
+    with pytest.raises(LimitReached, match=r"drawn 0 of the 3 .*; 4 asked for"):
         services.check_out_anywhere(key="a", **given)  # type: ignore[arg-type]  # named just above
     assert not Move.objects.filter(why="check_out").exists()
     moves = services.check_out_anywhere(key="b", allowed_by=shop.lead, note="two machines", **given)  # type: ignore[arg-type]  # as above

@@ -42,6 +42,7 @@ from crib.stock.selectors.held import (
     not_brought_back,
     open_losses,
 )
+from crib.stock.selectors.instead import Substitute, substitutes
 from crib.stock.selectors.kits import (
     KitLineNow,
     LeftOver,
@@ -126,6 +127,7 @@ __all__ = [
     "MonthCounted",
     "MoveFilter",
     "PastBalance",
+    "Substitute",
     "Tally",
     "ToCount",
     "WornCarbide",
@@ -210,6 +212,7 @@ __all__ = [
     "spot_markers",
     "standings_on",
     "stock_at",
+    "substitutes",
     "tally_of",
     "wants_now",
     "where_else",

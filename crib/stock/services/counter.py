@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 from crib.catalogue.models import Design, Job, Machine
+from crib.core import clock
 from crib.core.errors import BadInput, NotAllowed, Refused, ShopError
 from crib.people.models import Person
 from crib.stock import selectors
 from crib.stock.counter import (
     BACK,
-    BACK_MODES,
     BACK_PART_USED,
     BACK_SPENT,
     BY_ITSELF,
@@ -21,21 +22,37 @@ from crib.stock.counter import (
     Line,
     Pending,
     Scanned,
+    Short,
     split_quantity,
 )
 from crib.stock.drafts import check_quantity
-from crib.stock.errors import NotEnoughOnHand
-from crib.stock.models import Condition, Item, Move, Place
+from crib.stock.errors import JobNeeded, LimitReached, NotEnoughOnHand, SeveralFit
+from crib.stock.labels import looks_like_label
+from crib.stock.models import Item, Move, Place
 from crib.stock.records import Kit
-from crib.stock.services.acts import check_out, reverse, take_back
-from crib.stock.services.places import spent_place
+from crib.stock.services.acts import reverse
+from crib.stock.services.counter_acts import (
+    WITH,
+    Allowance,
+    Asked,
+    keeps_stock,
+    line_of,
+    made_before,
+    move_thing,
+    need_draw,
+    write_for_job,
+)
 
 DONE_WORDS = ("done", "finish")
 UNDO_WORDS = ("undo",)
 # The keys of a number pad: what is typed alone on the field. A code never begins with one of them.
 MODE_KEYS = {"+": GIVE_OUT, "/": BY_ITSELF, "-": BACK}
 NEXT_BACK = {BACK: BACK_PART_USED, BACK_PART_USED: BACK_SPENT, BACK_SPENT: BACK}
-KEY_PREFIX = "counter:"
+# A job that is scanned later than this is for what comes next, not for what was drawn before it.
+TURN = timedelta(minutes=5)
+# One word may be a scan that was misread; a reason is written.
+WORDS_OF_A_REASON = 2
+REASON_WANTED = "Write the reason in a few words, such as: chipped at the start."
 
 
 def take_scan(*, state: CounterState, text: str, key: str, acting: Person | None, shared: bool) -> Scanned:
@@ -87,18 +104,17 @@ class _Counter:
         self.state, self.key, self.acting, self.shared = state, key, acting, shared
 
     def take(self, text: str) -> Scanned:
-        before = Move.objects.filter(key=KEY_PREFIX + self.key).select_related(*_WITH).first()
+        before = made_before(self.key)
         if before is not None:
             # It was done, but the answer never reached the page.
-            return self._answer(_made(before), line=_line(self.key, before))
+            return self._answer(_made(before), line=line_of(self.key, before))
         quantity, rest = split_quantity(text)
         if quantity is not None:
             check_quantity(quantity)
             self.state = replace(self.state, quantity=quantity)
             if not rest:
                 return self._answer(Answer("info", f"{quantity} × …", "Scan what it is."))
-        command = self._command(rest)
-        return command or self._thing(selectors.find_label(text=rest), rest)
+        return self._command(rest) or self._reason(rest) or self._thing(selectors.find_label(text=rest), rest)
 
     def _answer(self, answer: Answer, line: Line | None = None, **more: object) -> Scanned:
         state = self.state if line is None else self.state.with_line(line)
@@ -131,9 +147,58 @@ class _Counter:
         made = [line.move for line in self.state.lines if line.move is not None and not line.undone]
         if not made:
             raise Refused("There is nothing to undo here.")
-        move = Move.objects.select_related(*_WITH).get(pk=made[0])
+        move = Move.objects.select_related(*WITH).get(pk=made[0])
         undone = undo_move(state=self.state, move=move, acting=self.acting)
         return replace(undone, state=undone.state.answering(self.key, undone.answer))
+
+    # --- more than a limit says ---------------------------------------------------------------------
+
+    def _reason(self, text: str) -> Scanned | None:
+        """What is typed while a thing waits for an allowance, unless it is something that can be scanned."""
+        allower = self._allower()
+        if allower is None or self.acting is None or not text or looks_like_label(text):
+            return None
+        try:
+            selectors.find_label(text=text)
+        except SeveralFit:
+            return None
+        except ShopError:
+            if len(text.split()) >= WORDS_OF_A_REASON:
+                return self._let_out(Allowance(allower, text))
+            if self.state.allowing is not None:
+                raise BadInput("text", REASON_WANTED) from None
+        return None
+
+    def _allower(self) -> Person | None:
+        """Who may let out what waits: the lead whose badge was scanned for it, else whoever acts, who may."""
+        if not self.state.over:
+            return None
+        if self.state.allowing is not None:
+            return Person.objects.filter(pk=self.state.allowing, is_active=True).first()
+        return self.acting if self.acting is not None and _may_allow(self.acting) else None
+
+    def _allow(self, lead: Person) -> Scanned:
+        """A lead's badge while something is over a limit: the next words are the reason."""
+        assert self.acting is not None
+        if not (self.shared or keeps_stock(self.acting)):
+            raise NotAllowed(
+                f"The badge of {lead} counts at the crib's counter. Go there, or let {lead} sign in.", field="person"
+            )
+        self.state = replace(self.state, allowing=lead.pk)
+        waiting = ", ".join(one.words for one in self.state.over)
+        more = f"{waiting}: type why it goes out, then Enter. Your badge again is for drawing yourself."
+        return self._answer(Answer("info", f"{lead}: why?", more))
+
+    def _let_out(self, allowance: Allowance) -> Scanned:
+        assert self.acting is not None
+        waiting, self.state = self.state.over, replace(self.state, over=(), allowing=None)
+        lines = []
+        for one in waiting:
+            assert one.person is not None  # only what somebody asked for can be over a limit
+            person = Person.objects.get(pk=one.person)
+            at_its_time = replace(self.state, job=one.job, place=one.place)
+            lines.append(self._settle(one, person, at_its_time, allowance))
+        return self._settled(lines, f"allowed by {allowance.by}")
 
     # --- things -------------------------------------------------------------------------------------
 
@@ -141,6 +206,8 @@ class _Counter:
         thing = found.thing
         if isinstance(thing, Place) and thing.person is not None:
             thing = thing.person
+        if not isinstance(thing, Person):
+            self.state = replace(self.state, allowing=None)
         match thing:
             case Person():
                 return self._person(thing)
@@ -158,53 +225,119 @@ class _Counter:
     def _person(self, person: Person) -> Scanned:
         if not person.is_active:
             raise Refused(f"{person} no longer works here.", field="person")
-        takes_over = self.shared and (self.acting is None or not _keeps_stock(self.acting))
+        if self.state.over and self.acting is not None and _may_allow(person) and self.state.allowing != person.pk:
+            return self._allow(person)
+        takes_over = self.shared and (self.acting is None or not keeps_stock(self.acting))
         if takes_over:
             return self._sign_on(person)
         assert self.acting is not None
-        if person.pk != self.acting.pk and not _keeps_stock(self.acting):
+        if person.pk != self.acting.pk and not keeps_stock(self.acting):
             raise NotAllowed(f"Your role lets you draw for yourself alone, not for {person}.", field="person")
-        self.state = replace(self.state, person=person.pk)
         return self._now_for(person)
 
     def _sign_on(self, person: Person) -> Scanned:
         """A badge at the shared tablet: from here on this person acts."""
-        _need_draw(person)
+        need_draw(person)
         self.acting = person
-        if _keeps_stock(person):
-            self.state = replace(self.state, person=None)
+        if keeps_stock(person):
+            self.state = self.state.for_person(None)
             more = "Scan who takes it, or your badge again for yourself."
             return self._answer(Answer("info", str(person), more), acting=person)
-        self.state = replace(self.state, person=person.pk)
         return replace(self._now_for(person), acting=person)
 
     def _now_for(self, person: Person) -> Scanned:
-        waiting, self.state = self.state.pending, replace(self.state, pending=())
-        if not waiting:
+        self.state = self.state.for_person(person.pk)
+        if not self.state.pending:
             return self._answer(Answer("info", str(person), "Scan what it is."))
-        lines = [self._settle(one, person) for one in waiting]
+        return self._settle_pending(person)
+
+    def _settle_pending(self, person: Person) -> Scanned:
+        waiting, self.state = self.state.pending, replace(self.state, pending=())
+        return self._settled([self._settle(one, person, self.state) for one in waiting], f"→ {person}")
+
+    def _settled(self, lines: list[Line], whose: str) -> Scanned:
         for line in lines:
             self.state = self.state.with_line(line)
         good = sum(line.tone == "good" for line in lines)
-        refused = [line.words for line in lines if line.tone == "bad"]
-        if not refused and good == 1:
-            return self._answer(Answer("good", lines[0].words, lines[0].more))
-        words = f"{good} of {len(lines)} → {person}" if refused else f"{good} things → {person}"
-        return self._answer(Answer("bad" if refused else "good", words, " ".join(refused)))
+        refused = [line for line in lines if line.tone == "bad"]
+        if len(lines) == 1:
+            (one,) = lines
+            return self._answer(Answer(one.tone, one.words, one.more))
+        words = f"{good} things {whose}" if good == len(lines) else f"{good} of {len(lines)} {whose}"
+        said = [f"{line.words} {line.more}".strip() for line in lines if line.tone != "good"]
+        tone = "bad" if refused else "good" if good == len(lines) else "info"
+        return self._answer(Answer(tone, words, " ".join(said)))
 
-    def _settle(self, one: Pending, person: Person) -> Line:
+    def _settle(self, one: Pending, person: Person, state: CounterState, allowance: Allowance | None = None) -> Line:
+        """Do what was scanned before; what cannot be done yet goes on waiting, and its line says for what."""
+        assert self.acting is not None
         try:
             thing = selectors.find_label(text=one.text).thing
             assert isinstance(thing, Design | Item)
-            return _line(one.key, self._move(thing, one.quantity, one.mode, one.key, person))
+            asked = Asked(thing, one.quantity, one.mode, one.key)
+            return self._noted(move_thing(
+                state=state, asked=asked, person=person, acting=self.acting, allowance=allowance
+            ), one.key)  # fmt: skip
+        except JobNeeded as refused:
+            self.state = self.state.waiting_for_job(one, person.pk)
+            return Line(one.key, "info", one.words, refused.sentence)
         except ShopError as refused:
-            return Line(key=one.key, tone="bad", words=f"{one.words}: {refused.sentence}")
+            more = self._held_back(refused, one, person)
+            return Line(one.key, "bad", f"{one.words}: {refused.sentence}", more)
+
+    def _held_back(self, refused: ShopError, one: Pending, person: Person) -> str:
+        """Remember what a refusal leaves open, and answer what can be done about it."""
+        if isinstance(refused, NotEnoughOnHand):
+            thing = selectors.find_label(text=one.text).thing
+            design = thing.design if isinstance(thing, Item) else thing
+            self.state = replace(self.state, short=Short(design.pk, one.quantity))
+            return "Nothing was moved. See below what may be taken instead."
+        if isinstance(refused, LimitReached):
+            self.state = self.state.over_limit(replace(one, person=person.pk))
+            if self.acting is not None and _may_allow(self.acting):
+                return "Nothing was moved. To let it go out, type why in a few words, then Enter."
+            return "Nothing was moved. A lead may scan the badge here and type why it goes out."
+        return _way_out(refused)
+
+    def _noted(self, move: Move, key: str) -> Line:
+        """The line of a move just made; a hand-out without a job is remembered in case the job is scanned last."""
+        if move.why == Move.Why.CHECK_OUT:
+            jobless = (*self.state.jobless, move.pk) if move.job_id is None else self.state.jobless
+            self.state = replace(self.state, jobless=jobless, short=None)
+        return line_of(key, move)
 
     def _job(self, job: Job) -> Scanned:
         if job.retired:
             raise Refused(f"Job {job.code} is closed. Scan the job this is for.", field="job")
-        self.state = replace(self.state, job=job.pk)
-        return self._answer(Answer("info", f"Job {job.code}", f"{job.part}. What follows is written down for it."))
+        before = self._drawn_without_job()
+        self.state = replace(self.state, job=job.pk, jobless=())
+        refused = [] if self.acting is None else [self._write_for(job, number, self.acting) for number in before]
+        person = self._taker(None)
+        if self.state.pending and person is not None:
+            return self._settle_pending(person)
+        done = sum(not one for one in refused)
+        more = f"{job.part}. What follows is written down for it."
+        if done:
+            more = f"{job.part}. So {'is what was' if done == 1 else f'are the {done}'} drawn before, and what follows."
+        said = " ".join(one for one in refused if one)
+        return self._answer(Answer("bad" if said else "info", f"Job {job.code}", f"{more} {said}".strip()))
+
+    def _drawn_without_job(self) -> list[int]:
+        """The hand-outs of this turn, while it can still be meant by a job that is scanned last."""
+        lately = Move.objects.filter(pk__in=self.state.jobless, at__gt=clock.now() - TURN)
+        return list(lately.order_by("pk").values_list("pk", flat=True))
+
+    def _write_for(self, job: Job, number: int, acting: Person) -> str:
+        """Write one hand-out of this turn down for the job; answers why not, or nothing."""
+        move = Move.objects.select_related(*WITH).get(pk=number)
+        if Move.objects.filter(reverses=move).exclude(key__endswith=f":off:{number}").exists():
+            return ""
+        try:
+            anew = write_for_job(move=move, job=job, acting=acting, key=self.key)
+        except ShopError as refused:
+            return f"{_said(move)} stays without a job: {refused.sentence}"
+        self.state = self.state.with_new_move(number, line_of("", anew))
+        return ""
 
     def _kit(self, kit: Kit) -> Scanned:
         """What follows is for the kit's job; the kit itself goes out and comes back on its page."""
@@ -222,18 +355,30 @@ class _Counter:
     def _handle(self, thing: Design | Item, text: str) -> Scanned:
         quantity, mode = self.state.quantity or 1, self.state.mode
         person = self._taker(thing)
+        words = f"{quantity} × {thing}" if quantity > 1 else str(thing)
+        one = Pending(
+            key=self.key, text=text, quantity=quantity, mode=mode, words=words, job=self.state.job,
+            place=self.state.place,
+        )  # fmt: skip
         if person is None:
-            if any(one.key == self.key for one in self.state.pending):
+            if any(other.key == self.key for other in self.state.pending):
                 return self._answer(Answer("info", "Noted before.", "Scan the badge of who takes it."))
-            words = f"{quantity} × {thing}" if quantity > 1 else str(thing)
-            one = Pending(key=self.key, text=text, quantity=quantity, mode=mode, words=words)
             self.state = replace(self.state, quantity=None, pending=(*self.state.pending, one))
             return self._answer(Answer("info", words, "Noted. Scan the badge of who takes or brings it."))
-        move = self._move(thing, quantity, mode, self.key, person)
+        assert self.acting is not None
         self.state = replace(self.state, quantity=None)
-        return self._answer(_made(move), line=_line(self.key, move))
+        asked = Asked(thing, quantity, mode, self.key)
+        try:
+            move = move_thing(state=self.state, asked=asked, person=person, acting=self.acting)
+        except JobNeeded as refused:
+            self.state = self.state.waiting_for_job(one, person.pk)
+            return self._answer(Answer("info", words, refused.sentence))
+        except (LimitReached, NotEnoughOnHand) as refused:
+            answer = Answer("bad", refused.sentence, self._held_back(refused, one, person), refused.field or "")
+            return self._answer(answer, line=Line(key=self.key, tone="bad", words=refused.sentence))
+        return self._answer(_made(move), line=self._noted(move, self.key))
 
-    def _taker(self, thing: Design | Item) -> Person | None:
+    def _taker(self, thing: Design | Item | None) -> Person | None:
         """For whom: the badge scanned last, else whoever holds the item, else whoever signed in for themselves."""
         if self.acting is None:
             return None
@@ -241,108 +386,15 @@ class _Counter:
             return thing.place.person
         if self.state.person is not None:
             return Person.objects.get(pk=self.state.person)
-        return None if _keeps_stock(self.acting) else self.acting
-
-    def _move(self, thing: Design | Item, quantity: int, mode: str, key: str, person: Person) -> Move:
-        assert self.acting is not None
-        _need_draw(self.acting)
-        item = thing if isinstance(thing, Item) else None
-        held = item is not None and item.place.kind == Place.Kind.PERSON
-        if mode in BACK_MODES or (mode == BY_ITSELF and held):
-            return self._bring_back(thing, quantity, mode, key, person)
-        return self._give_out(thing, quantity, key, person)
-
-    def _give_out(self, thing: Design | Item, quantity: int, key: str, person: Person) -> Move:
-        assert self.acting is not None
-        if isinstance(thing, Item):
-            design, item, condition = thing.design, thing, thing.condition
-            place, quantity = self._place_of_item(thing), thing.pieces
-        else:
-            design, item = thing, None
-            place, condition = self._shelf(thing, quantity)
-        move = check_out(
-            design=design,
-            quantity=quantity,
-            person=person,
-            from_place=place,
-            who=self.acting,
-            key=KEY_PREFIX + key,
-            condition=condition,
-            item=item,
-            job=self._job_now(),
-        )
-        return Move.objects.select_related(*_WITH).get(pk=move.pk)
-
-    def _place_of_item(self, item: Item) -> Place:
-        if item.place.kind not in Place.ON_HAND:
-            where = selectors.item_whereabouts(item)
-            raise Refused(f"{where} It has to come back to the crib before it is handed out.", field="item")
-        return item.place
-
-    def _shelf(self, design: Design, quantity: int) -> tuple[Place, str]:
-        if self.state.place is not None:
-            place = Place.objects.get(pk=self.state.place)
-            return place, selectors.condition_to_take(design, place)
-        shelf = selectors.shelf_for(design=design, quantity=quantity)
-        if shelf is not None:
-            return shelf.place, shelf.condition
-        if design.retired or design.kept_as_items:
-            # The act itself knows the better sentence.
-            return selectors.home_for(design) or _no_bin(design), Condition.NEW
-        raise NotEnoughOnHand(
-            f"There is no {design.code} left in the crib. {selectors.where_else(design=design)}", field="quantity"
-        )
-
-    def _bring_back(self, thing: Design | Item, quantity: int, mode: str, key: str, person: Person) -> Move:
-        assert self.acting is not None
-        design, item = (thing.design, thing) if isinstance(thing, Item) else (thing, None)
-        if item is not None:
-            quantity = item.pieces
-        condition = {BACK_PART_USED: Condition.PART_USED, BACK_SPENT: Condition.SPENT}.get(mode)
-        if condition is None:
-            condition = Condition(item.condition if item else selectors.held_condition(design, person))
-        move = take_back(
-            design=design,
-            quantity=quantity,
-            person=person,
-            to_place=self._bin_for(design, condition),
-            who=self.acting,
-            key=KEY_PREFIX + key,
-            condition=condition,
-            item=item,
-            job=self._job_now(),
-        )
-        return Move.objects.select_related(*_WITH).get(pk=move.pk)
-
-    def _bin_for(self, design: Design, condition: str) -> Place:
-        if self.state.place is not None:
-            return Place.objects.get(pk=self.state.place)
-        if condition == Condition.SPENT:
-            return spent_place()
-        return selectors.home_for(design) or _no_bin(design)
-
-    def _job_now(self) -> Job | None:
-        return None if self.state.job is None else Job.objects.filter(pk=self.state.job).first()
+        return None if keeps_stock(self.acting) else self.acting
 
 
-_WITH = ("design", "item", "item__design", "from_place__person", "to_place__person", "job", "who")
-
-
-def _no_bin(design: Design) -> Place:
-    raise Refused(f"{design.code} has no bin yet. Scan the bin first.", field="place")
-
-
-def _keeps_stock(person: Person) -> bool:
-    return person.has_perm("crib.keep_stock")
-
-
-def _need_draw(person: Person) -> None:
-    if not (person.has_perm("crib.draw_tools") or _keeps_stock(person)):
-        raise NotAllowed(f"The role of {person} does not draw tools. Ask the attendant.", field="person")
+def _may_allow(person: Person) -> bool:
+    return person.has_perm("crib.allow_more")
 
 
 def _made(move: Move) -> Answer:
-    line = _line("", move)
+    line = line_of("", move)
     return Answer("good", line.words, line.more)
 
 

@@ -15,6 +15,7 @@ from crib.stock import selectors
 from crib.stock.counter import MODES, Answer, CounterState, Scanned
 from crib.stock.services import take_scan, undo_move
 from crib.web.acting import acting_person, by_badge, clear_acting, name_acting
+from crib.web.instead import what_instead
 
 _KEPT = "counter"
 # The page's script asks with this header and knows a final answer by the other; anything else is sent again.
@@ -96,5 +97,9 @@ def _context(request: HttpRequest, state: CounterState) -> dict[str, Any]:
         "holder": holder,
         "modes": [{"text": f"mode:{mode}", "words": words, "on": mode == state.mode} for mode, words in MODES.items()],
         "shared": by_badge(request),
+        "instead": what_instead(short=state.short, job=now.job),
+        "wants_reason": bool(state.over)
+        and acting is not None
+        and (state.allowing or acting.has_perm("crib.allow_more")),
         "holdings": selectors.holdings(person=holder) if holder else (),
     }
