@@ -69,8 +69,9 @@ def _on_hand(design: Design) -> list[Balance]:
     rows = Balance.objects.filter(
         alike, place__kind__in=Place.ON_HAND, place__retired_at__isnull=True, condition__in=USABLE, quantity__gt=0
     )
-    if all(getattr(design, name) is None for name in ("diameter_mm", *_DECIDES)):
-        # Without a figure to compare only what is said to wear alike counts as the same.
+    joins = design.kind in CARRIES and design.machine_side_system and design.work_side_system
+    if not joins and all(getattr(design, name) is None for name in ("diameter_mm", *_DECIDES)):
+        # Without a figure or couplings to compare only what is said to wear alike counts as the same.
         rows = rows.filter(design__family=design.family).exclude(design__family="")
     return list(rows.select_related("design", "place").order_by("-quantity", "design__code", "place__code")[:LOOKED_AT])
 
