@@ -163,12 +163,16 @@ class CounterState:
 
 @dataclass(frozen=True)
 class Scanned:
-    """The counter after a scan; `acting` is the person whose badge was scanned to act from here on."""
+    """The counter after a scan; `acting` is the person whose badge was scanned to act from here on.
+
+    `again` says that this scan was answered before: then there is nothing to remember.
+    """
 
     state: CounterState
     answer: Answer
     acting: Person | None = None
     finished: bool = False
+    again: bool = False
 
 
 def split_quantity(text: str) -> tuple[int | None, str]:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crib.catalogue.models import Design, Job
+from crib.life.selectors import part_used_tips
 from crib.stock import selectors
 from crib.stock.counter import Short
 from crib.stock.labels import make_label
 from crib.stock.models import Condition
+
+PART_USED_SHOWN = 3
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,11 @@ def what_instead(*, short: Short | None, job: Job | None) -> Instead | None:
     design = None if short is None else Design.objects.filter(pk=short.design).first()
     if short is None or design is None:
         return None
-    offers = [*_what_is_left(design, short.quantity), *_of_the_same_function(design, short.quantity)]
+    offers = [
+        *_what_is_left(design, short.quantity),
+        *_part_used(design, job),
+        *_of_the_same_function(design, short.quantity),
+    ]
     return Instead(design, offers)
 
 
@@ -52,6 +60,22 @@ def _what_is_left(design: Design, asked: int) -> list[Offer]:
     words = f"{count}{kind} × {design.code}"
     label = make_label("D", design.pk)
     return [Offer(f"{count}*{label}", f"Take {count}", words, "All that lies loose in one bin.", "good")]
+
+
+def _part_used(design: Design, job: Job | None) -> list[Offer]:
+    """Tips that have cut before: those that last the rest of the job first, else what is left of each."""
+    offers = []
+    for tip in part_used_tips(designs=[design], job=job)[:PART_USED_SHOWN]:
+        chance = "" if tip.chance is None else f" Chance that it lasts the rest of the batch: {_percent(tip.chance)}."
+        words = f"Part-used {design.code} {tip.item.label} in {tip.place.code}"
+        tone = "good" if tip.enough else "caution"
+        offers.append(Offer(tip.item.label, "Take it", words, f"{tip.says}.{chance}", tone))
+    return offers
+
+
+def _percent(chance: float) -> str:
+    """Whole percents that never promise more than there is."""
+    return "less than 1 %" if chance < 0.01 else f"{math.floor(chance * 100)} %" if chance < 1 else "more than 99 %"
 
 
 def _of_the_same_function(design: Design, asked: int) -> list[Offer]:

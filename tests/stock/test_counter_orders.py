@@ -42,8 +42,8 @@ def test_person_things_job(shop: Shop) -> None:
 
 def test_the_job_may_come_at_any_time(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 10)
-    for order in ((shop.job.code, badge(shop.setter), "CT-45-12"), ("CT-45-12", shop.job.code, badge(shop.setter)),
-                  ("CT-45-12", badge(shop.setter), shop.job.code), (badge(shop.setter), shop.job.code, "CT-45-12")):  # fmt: skip
+    job, who, thing = shop.job.code, badge(shop.setter), "CT-45-12"
+    for order in ((job, who, thing), (thing, job, who), (thing, who, job), (who, job, thing)):
         tablet = Tablet(shop)
         for text in order:
             tablet.scan(text)

@@ -61,7 +61,7 @@ def take_scan(*, state: CounterState, text: str, key: str, acting: Person | None
     `acting` is in whose name it happens; at a `shared` tablet nobody until a badge is scanned.
     """
     if key in state.answered:
-        return Scanned(replace(state, last=state.answered[key]), state.answered[key])
+        return Scanned(replace(state, last=state.answered[key]), state.answered[key], again=True)
     try:
         return _Counter(state, key, acting, shared=shared).take(text)
     except ShopError as refused:

@@ -21,6 +21,7 @@ _KEPT = "counter"
 # The page's script asks with this header and knows a final answer by the other; anything else is sent again.
 ASKS, ANSWERS = "X-Counter", "X-Counter-Answer"
 LONGEST_KEY = 80
+KEYPAD = "789456123"
 
 
 @require_safe
@@ -28,7 +29,8 @@ LONGEST_KEY = 80
 def counter(request: HttpRequest) -> HttpResponse:
     """The page with its scan field, what was said last and what was done so far."""
     state = _state(request)
-    return render(request, "crib/counter/counter.html", _context(request, state) | {"scan_key": uuid.uuid4().hex})
+    own = {"scan_key": uuid.uuid4().hex, "pad": KEYPAD}
+    return render(request, "crib/counter/counter.html", _context(request, state) | own)
 
 
 @require_POST
@@ -71,7 +73,9 @@ def _state(request: HttpRequest) -> CounterState:
 
 
 def _answered(request: HttpRequest, scanned: Scanned) -> HttpResponse:
-    request.session[_KEPT] = scanned.state.to_session()
+    if not scanned.again:
+        # One that comes late and twice would put back what a later scan has written meanwhile.
+        request.session[_KEPT] = scanned.state.to_session()
     if scanned.acting is not None:
         name_acting(request, scanned.acting)
     if scanned.finished:

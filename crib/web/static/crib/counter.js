@@ -15,6 +15,8 @@
   const LONGEST_PAUSE_MS = 5000;
   const NUMBER_PAD = ["+", "-", "/"];
   const place = "counter-queue:" + form.dataset.person;
+  const asks = document.getElementById("counter-asks");
+  const usualAsk = "Scan or type, then Enter";
   const waiting = document.getElementById("counter-waiting");
   const waitingWords = document.getElementById("counter-waiting-words");
   const waitingList = document.getElementById("counter-waiting-list");
@@ -118,6 +120,7 @@
         return response.status === 400 || response.status === 413;
       }
       render(await response.text());
+      sound();
       return true;
     } catch {
       trouble = "There is no connection; they are sent as soon as it is back.";
@@ -139,6 +142,7 @@
     const old = document.getElementById("counter-board");
     if (board && old) {
       old.replaceWith(document.adoptNode(board));
+      asks.textContent = board.dataset.asks || usualAsk;
     }
     if (!field.contains(document.activeElement)) {
       field.focus({ preventScroll: true });
@@ -196,6 +200,99 @@
       field.focus({ preventScroll: true });
     }
   });
+
+  // What a tablet was set to stays set; a browser that keeps nothing forgets it at the next load.
+  function remembered(name) {
+    try {
+      return localStorage.getItem("counter-" + name);
+    } catch {
+      return null;
+    }
+  }
+
+  function remember(name, on) {
+    try {
+      localStorage.setItem("counter-" + name, on ? "on" : "off");
+    } catch {
+      // It still holds in this page.
+    }
+  }
+
+  // ---- the keypad: figures go into the field, and × makes them the quantity of the next scan ----
+
+  const pad = document.getElementById("counter-pad");
+  const padSwitch = document.getElementById("counter-pad-switch");
+
+  function showPad(open) {
+    pad.hidden = !open;
+    padSwitch.setAttribute("aria-expanded", String(open));
+    // With a keypad in the page the tablet's own keyboard would only cover it.
+    field.inputMode = open ? "none" : "text";
+  }
+
+  padSwitch.addEventListener("click", () => {
+    showPad(pad.hidden);
+    remember("pad", !pad.hidden);
+    field.focus({ preventScroll: true });
+  });
+
+  pad.addEventListener("click", (event) => {
+    const key = event.target.closest("[data-pad]");
+    if (!key) {
+      return;
+    }
+    const figures = /^[0-9]*$/.test(field.value) ? field.value : "";
+    if (key.dataset.pad === "C") {
+      field.value = "";
+    } else if (key.dataset.pad !== "*") {
+      field.value = (figures + key.dataset.pad).slice(0, 6);
+    } else if (figures) {
+      field.value = "";
+      add({ text: figures + "*" });
+    }
+    field.focus({ preventScroll: true });
+  });
+
+  // ---- sound: off until somebody wants it; one high tone for done, two low ones for refused ----
+
+  const soundSwitch = document.getElementById("counter-sound");
+  const TONES = { good: [[1320, 0, 0.12]], info: [[880, 0, 0.06]], bad: [[220, 0, 0.18], [180, 0.24, 0.3]] };
+  let speaker = null;
+  let audible = remembered("sound") === "on";
+
+  function sound() {
+    if (!audible || !window.AudioContext) {
+      return;
+    }
+    speaker = speaker || new AudioContext();
+    // A browser lets a page sound only after somebody has touched or typed in it.
+    speaker.resume();
+    const said = document.getElementById("counter-answer");
+    const tone = Object.keys(TONES).find((name) => said.classList.contains("tone-" + name));
+    for (const [pitch, after, length] of TONES[tone] || []) {
+      const begin = speaker.currentTime + after;
+      const voice = speaker.createOscillator();
+      const volume = speaker.createGain();
+      voice.frequency.value = pitch;
+      volume.gain.setValueAtTime(0.25, begin);
+      volume.gain.exponentialRampToValueAtTime(0.001, begin + length);
+      voice.connect(volume).connect(speaker.destination);
+      voice.start(begin);
+      voice.stop(begin + length);
+    }
+  }
+
+  soundSwitch.addEventListener("click", () => {
+    audible = !audible;
+    remember("sound", audible);
+    soundSwitch.setAttribute("aria-pressed", String(audible));
+    sound();
+    field.focus({ preventScroll: true });
+  });
+
+  soundSwitch.setAttribute("aria-pressed", String(audible));
+  const coarse = matchMedia("(pointer: coarse)").matches;
+  showPad(remembered("pad") === null ? coarse : remembered("pad") === "on");
 
   addEventListener("online", () => {
     pause = FIRST_PAUSE_MS;
