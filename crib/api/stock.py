@@ -24,7 +24,7 @@ from crib.catalogue.models import Design, Job
 from crib.core.errors import BadInput
 from crib.people.models import Person
 from crib.stock import selectors, services
-from crib.stock.models import Balance, Condition, Item, Move, Place
+from crib.stock.models import Balance, Condition, Item, Move, Place, TakeLimit
 
 MOST = 100_000
 
@@ -76,12 +76,13 @@ class MoveSerializer(serializers.ModelSerializer[Move]):
     to_place = serializers.SlugRelatedField[Any](slug_field="code", read_only=True)
     who = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
     job = serializers.SlugRelatedField[Any](slug_field="code", read_only=True)
+    allowed_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
 
     class Meta:
         model = Move
         fields = [
             "id", "design", "item", "condition", "becomes", "quantity", "from_place", "to_place", "who", "at", "why",
-            "note", "lot", "job", "reverses", "document",
+            "note", "lot", "job", "reverses", "document", "allowed_by",
         ]  # fmt: skip
 
     def get_item(self, move: Move) -> str | None:
@@ -116,6 +117,10 @@ class ActSerializer(serializers.Serializer[Any]):
 
 class CheckOutSerializer(ActSerializer):
     from_place = Named(slug_field="code", queryset=Place.objects.all(), required=False)
+    reason = serializers.CharField(
+        required=False, max_length=200,
+        help_text="why more may go out than a limit says; counts from a person who may allow it",
+    )  # fmt: skip
 
 
 class BackSerializer(ActSerializer):
@@ -231,7 +236,9 @@ def _named(request: Request, name: str) -> Any:
 class Moves(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.GenericViewSet[Move]):
     """The ledger, newest first. Lines are only ever added."""
 
-    queryset = Move.objects.select_related("design", "item", "from_place", "to_place", "who", "job").order_by("-id")
+    queryset = Move.objects.select_related(
+        "design", "item", "from_place", "to_place", "who", "job", "allowed_by"
+    ).order_by("-id")
     serializer_class = MoveSerializer
     pagination_class = CursorPages
     permission_classes = [*ShopView.permission_classes, needs("keep_stock")]
@@ -256,6 +263,53 @@ class Moves(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets
         return Response(MoveSerializer(move).data, status=201)
 
 
+class LimitSerializer(serializers.ModelSerializer[TakeLimit]):
+    design = Named(slug_field="code", queryset=Design.objects.all())
+    most = serializers.IntegerField(min_value=0, max_value=MOST)
+    days = serializers.IntegerField(
+        min_value=1, max_value=3660, required=False, allow_null=True, default=None,
+        help_text="within so many days; null: at all, until some come back",
+    )  # fmt: skip
+
+    class Meta:
+        model = TakeLimit
+        fields = ["id", "design", "per", "most", "days"]
+        # A second one of the same kind takes the place of the first.
+        validators: list[Any] = []
+
+
+class Limits(
+    ShopView,
+    mixins.ListModelMixin,
+    mixins.RetrieveModelMixin,
+    viewsets.GenericViewSet[TakeLimit],
+):
+    """How many of a design one person, or one job, may draw."""
+
+    queryset = selectors.all_limits()
+    serializer_class = LimitSerializer
+    permission_classes = [*ShopView.permission_classes, needs("allow_more")]
+    filter_fields = {"design": "design__code", "per": "per"}
+    ordering_fields = {"design": "design__code", "most": "most"}
+
+    def get_object(self) -> TakeLimit:
+        given = str(self.kwargs["pk"])
+        sound = given.isascii() and given.isdigit() and len(given) < 19
+        return selectors.limit_with(number=int(given) if sound else 0)
+
+    def create(self, request: Request) -> Response:
+        """Set a limit; one of the same design and kind is replaced."""
+        given = LimitSerializer(data=request.data)
+        given.is_valid(raise_exception=True)
+        limit = services.set_take_limit(who=signed_in(request), **given.validated_data)
+        return Response(LimitSerializer(limit).data, status=201)
+
+    def destroy(self, request: Request, pk: str) -> Response:
+        """Lift a limit."""
+        services.lift_take_limit(limit=self.get_object(), who=signed_in(request))
+        return Response(status=204)
+
+
 class Checkouts(ShopView, viewsets.GenericViewSet[Move]):
     """Handing out and bringing back. Who may only draw tools acts for themselves alone."""
 
@@ -269,8 +323,16 @@ class Checkouts(ShopView, viewsets.GenericViewSet[Move]):
         """Hand out a design or a piece; without a bin it comes from wherever enough lies."""
         given = CheckOutSerializer(data=request.data)
         given.is_valid(raise_exception=True)
+        who = signed_in(request)
+        asked: dict[str, Any] = {"person": who} | given.validated_data
+        reason = asked.pop("reason", "")
         moves = services.check_out_anywhere(
-            **{"person": signed_in(request)} | given.validated_data, who=signed_in(request), key=service_key(request)
+            **asked,
+            who=who,
+            key=service_key(request),
+            # Nobody allows anything in another's name here: a badge is scanned at the counter alone.
+            allowed_by=who if reason else None,
+            note=reason,
         )
         return Response({"moves": MoveSerializer(moves, many=True).data}, status=201)
 
@@ -292,4 +354,5 @@ def register(router: BaseRouter) -> None:
     router.register("items", Items, basename="item")
     router.register("stock", Stock, basename="stock")
     router.register("moves", Moves, basename="move")
+    router.register("limits", Limits, basename="limit")
     router.register("checkouts", Checkouts, basename="checkout")

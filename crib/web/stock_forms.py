@@ -9,7 +9,7 @@ from django import forms
 
 from crib.catalogue.models import Design, Supplier
 from crib.stock import selectors
-from crib.stock.models import Condition, Item, Place
+from crib.stock.models import Condition, Item, Place, TakeLimit
 from crib.web.scan_field import Scan
 
 USABLE = [(one.value, one.label) for one in (Condition.NEW, Condition.REGROUND, Condition.PART_USED)]
@@ -89,6 +89,18 @@ class MoveForm(Keyed):
 
 class ReverseForm(Keyed):
     note = forms.CharField(max_length=200, label="Why", help_text="One line that others understand next month.")
+
+
+class LimitForm(forms.Form):
+    per = forms.ChoiceField(choices=TakeLimit.Per.choices, label="For each")
+    most = forms.IntegerField(min_value=0, max_value=100_000, label="At most")
+    days = forms.IntegerField(
+        min_value=1,
+        max_value=3660,
+        required=False,
+        label="Within days",
+        help_text="Counted back from the moment of drawing. Empty: at all, until some come back.",
+    )
 
 
 class CountForm(forms.Form):

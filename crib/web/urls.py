@@ -19,6 +19,7 @@ from crib.web.views import (
     labels,
     ledger,
     life,
+    limits,
     machines,
     odd_ends,
     people,
@@ -51,6 +52,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     # stock
     path("stock/", stock.stock, name="stock"),
     path("stock/designs/<int:number>/", stock.design, name="design"),
+    path("stock/designs/<int:number>/limits/", limits.limits, name="limits"),
+    path("stock/limits/<int:number>/lift/", limits.lift_limit, name="lift_limit"),
     path("stock/items/<int:number>/", stock.item, name="item"),
     path("stock/items/<int:number>/lot/", stock_acts.write_lot, name="item_lot"),
     path("stock/items/<int:number>/throw-away/", stock_acts.throw_away, name="throw_away"),

@@ -31,7 +31,7 @@ def counter_now(*, person: int | None, job: int | None, place: int | None) -> Co
 def find_move(*, number: str) -> Move:
     """The line of the ledger with this number, with everything a sentence about it names."""
     ready = Move.objects.select_related(
-        "design", "item", "from_place__person", "to_place__person", "job", "who", "reversed_by"
+        "design", "item", "from_place__person", "to_place__person", "job", "who", "allowed_by", "reversed_by"
     )
     # Longer numbers are none that a database could have given.
     found = ready.filter(pk=int(number)).first() if number.isascii() and number.isdigit() and len(number) < 19 else None

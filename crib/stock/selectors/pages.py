@@ -32,7 +32,15 @@ def ledger_page(
 ) -> LedgerPage:
     """The moves of a design, an item or a place, or all of them, older than move `before`."""
     found = Move.objects.select_related(
-        "design", "item__design", "from_place__person", "to_place__person", "job", "who", "reversed_by", "reverses"
+        "design",
+        "item__design",
+        "from_place__person",
+        "to_place__person",
+        "job",
+        "who",
+        "allowed_by",
+        "reversed_by",
+        "reverses",
     ).order_by("-id")
     if design is not None:
         found = found.filter(design=design)

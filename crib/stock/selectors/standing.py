@@ -79,7 +79,7 @@ def holdings(*, person: Person) -> QuerySet[Balance]:
 
 def item_history(*, item: Item) -> QuerySet[Move]:
     """Every move of an item, the last one first."""
-    return item.moves.select_related("from_place", "to_place", "who", "job", "design").order_by("-id")
+    return item.moves.select_related("from_place", "to_place", "who", "job", "design", "allowed_by").order_by("-id")
 
 
 def shelf_for(*, design: Design, quantity: int, condition: str | None = None) -> Balance | None:

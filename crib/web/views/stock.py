@@ -60,6 +60,7 @@ def design(request: HttpRequest, number: int) -> HttpResponse:
         "items": selectors.items_of(design=found),
         "ledger": selectors.ledger_page(design=found, before=request.GET.get("before", "")),
         "label": make_label("D", found.pk),
+        "limits": selectors.limits_of(design=found),
     }
     return render(request, "crib/stock/design.html", context | design_part_used(request, found))
 
