@@ -31,7 +31,7 @@ def test_person_things_job(shop: Shop) -> None:
         tablet.scan(text)
     answer = tablet.scan(shop.job.code, key="the-job").answer
     assert (answer.tone, answer.words) == ("info", "Job J-1001")
-    assert "So are the 2 drawn before, and what follows" in answer.more
+    assert "The 2 drawn before are written down for it too" in answer.more
     assert [(move.quantity, move.job) for move in standing_out()] == [(2, shop.job), (1, shop.job)]
     assert held(shop.setter) == {"CT-45-12": 3}
     # The lines of the list are those that stand, so that undo takes back the right one.

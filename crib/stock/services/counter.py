@@ -318,7 +318,8 @@ class _Counter:
         done = sum(not one for one in refused)
         more = f"{job.part}. What follows is written down for it."
         if done:
-            more = f"{job.part}. So {'is what was' if done == 1 else f'are the {done}'} drawn before, and what follows."
+            drawn = "The one drawn before is" if done == 1 else f"The {done} drawn before are"
+            more = f"{job.part}. {drawn} written down for it too, and so is what follows."
         said = " ".join(one for one in refused if one)
         return self._answer(Answer("bad" if said else "info", f"Job {job.code}", f"{more} {said}".strip()))
 
@@ -366,7 +367,7 @@ class _Counter:
             self.state = replace(self.state, quantity=None, pending=(*self.state.pending, one))
             return self._answer(Answer("info", words, "Noted. Scan the badge of who takes or brings it."))
         assert self.acting is not None
-        self.state = replace(self.state, quantity=None)
+        self.state = replace(self.state, quantity=None, short=None)
         asked = Asked(thing, quantity, mode, self.key)
         try:
             move = move_thing(state=self.state, asked=asked, person=person, acting=self.acting)

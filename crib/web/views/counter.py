@@ -21,7 +21,7 @@ _KEPT = "counter"
 # The page's script asks with this header and knows a final answer by the other; anything else is sent again.
 ASKS, ANSWERS = "X-Counter", "X-Counter-Answer"
 LONGEST_KEY = 80
-KEYPAD = "789456123"
+KEYPAD = "1234567890"
 
 
 @require_safe

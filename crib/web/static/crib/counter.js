@@ -143,6 +143,7 @@
     if (board && old) {
       old.replaceWith(document.adoptNode(board));
       asks.textContent = board.dataset.asks || usualAsk;
+      chooseKeyboard();
     }
     if (!field.contains(document.activeElement)) {
       field.focus({ preventScroll: true });
@@ -226,8 +227,13 @@
   function showPad(open) {
     pad.hidden = !open;
     padSwitch.setAttribute("aria-expanded", String(open));
-    // With a keypad in the page the tablet's own keyboard would only cover it.
-    field.inputMode = open ? "none" : "text";
+    chooseKeyboard();
+  }
+
+  // With a keypad in the page the tablet's own keyboard would only cover it, unless words are to be typed.
+  function chooseKeyboard() {
+    const wordsWanted = document.getElementById("counter-board").dataset.asks;
+    field.inputMode = pad.hidden || wordsWanted ? "text" : "none";
   }
 
   padSwitch.addEventListener("click", () => {
