@@ -15,8 +15,8 @@ from crib.core import clock
 from crib.floor import services as floor
 from crib.people.models import Person
 from crib.stock import services as stock
-from crib.stock.models import Condition
 from crib.stock.kits import KitWant
+from crib.stock.models import Condition
 from crib.stock.services import issue_kit, stage_kit
 from crib.web.context import PLACES
 from tests.shop import Shop

@@ -397,17 +397,3 @@ def _may_allow(person: Person) -> bool:
 def _made(move: Move) -> Answer:
     line = line_of("", move)
     return Answer("good", line.words, line.more)
-
-
-def _line(key: str, move: Move) -> Line:
-    what = f"{move.design.code} {move.item.label}" if move.item else f"{move.quantity} × {move.design.code}"
-    kind = "" if move.becomes == Condition.NEW else f" ({Condition(move.becomes).label.lower()})"
-    job = f" · job {move.job.code}" if move.job else ""
-    if move.why == Move.Why.TAKE_BACK:
-        left = f"from {move.from_place.person or move.from_place.name}"
-        return Line(key, "good", f"{what}{kind} → {move.to_place.code}", f"Brought back {left}{job}", move.pk)
-    taker = move.to_place.person or move.to_place.name
-    left = f"from {move.from_place.code} · {selectors.on_hand(design=move.design)} left in the crib"
-    kept = selectors.kept_for_others(design=move.design, job=move.job)
-    warning = f" · {kept}" if kept else ""
-    return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}{warning}", move.pk)

@@ -178,5 +178,7 @@ def line_of(key: str, move: Move) -> Line:
         return Line(key, "good", f"{what}{kind} → {move.to_place.code}", f"Brought back {left}{job}", move.pk)
     taker = move.to_place.person or move.to_place.name
     left = f"from {move.from_place.code} · {selectors.on_hand(design=move.design)} left in the crib"
+    kept = selectors.kept_for_others(design=move.design, job=move.job)
+    warning = f" · {kept}" if kept else ""
     allowed = f" · beyond the limit, allowed by {move.allowed_by}" if move.allowed_by else ""
     return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}{allowed}", move.pk)

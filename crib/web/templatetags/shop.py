@@ -152,9 +152,7 @@ def form_errors(form: Any) -> dict[str, Any]:
 
 
 @register.inclusion_tag("crib/parts/figure.html")
-def figure(
-    label: str, number: Any, unit: str = "", range: str = "", tone: str = "", href: str = ""
-) -> dict[str, Any]:
+def figure(label: str, number: Any, unit: str = "", range: str = "", tone: str = "", href: str = "") -> dict[str, Any]:
     return {"label": label, "number": number, "unit": unit, "range": range, "tone": tone, "href": href}
 
 

@@ -99,38 +99,3 @@ def place(request: HttpRequest, number: int) -> HttpResponse:
         "ledger": selectors.ledger_page(place=found, before=request.GET.get("before", "")),
     }
     return render(request, "crib/stock/place.html", context)
-
-
-@require_safe
-def held(request: HttpRequest) -> HttpResponse:
-    """What people hold that comes back to the crib."""
-    return render(request, "crib/stock/held.html", {"held": selectors.not_brought_back()})
-
-
-def labels(request: HttpRequest) -> HttpResponse:
-    """A sheet of labels to print: of a design and its pieces, of all bins, or of all badges."""
-    of, as_qr = request.GET.get("of", "places"), request.GET.get("code") == "qr"
-    draw = codes.qr if as_qr else codes.data_matrix
-    sheet = [
-        {"text": text, "name": name, "more": more, "drawing": draw(text)}
-        for text, name, more in _to_label(of)[:LABELS_AT_MOST]
-    ]
-    context = {"sheet": sheet, "of": of, "as_qr": as_qr}
-    return render(request, "crib/stock/labels.html", context)
-
-
-def _to_label(of: str) -> list[tuple[str, str, str]]:
-    if of == "places":
-        return [(make_label("B", one.pk), one.code, one.name) for one in selectors.places_to_keep_in()]
-    if of == "people":
-        return [(make_label("P", one.pk), str(one), one.username) for one in selectors.badge_holders()]
-    kind, _, number = of.partition(":")
-    if number.isascii() and number.isdigit() and len(number) < 19:
-        if kind == "design":
-            found = selectors.design_with(number=int(number))
-            pieces = [(one.label, found.code, one.place.code) for one in selectors.items_of(design=found)]
-            return [(make_label("D", found.pk), found.code, found.description), *pieces]
-        if kind == "item":
-            piece = selectors.item_with(number=int(number))
-            return [(piece.label, piece.design.code, piece.design.description)]
-    raise BadInput("of", "There are sheets of labels for places, people, a design and a piece.")
