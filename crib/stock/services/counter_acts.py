@@ -181,4 +181,4 @@ def line_of(key: str, move: Move) -> Line:
     kept = selectors.kept_for_others(design=move.design, job=move.job)
     warning = f" · {kept}" if kept else ""
     allowed = f" · beyond the limit, allowed by {move.allowed_by}" if move.allowed_by else ""
-    return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}{allowed}", move.pk)
+    return Line(key, "good", f"{what}{kind} → {taker}", f"Handed out {left}{job}{allowed}{warning}", move.pk)
