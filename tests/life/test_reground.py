@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from django.test import Client
 
 from calc.life.predictive import remaining
 from crib.floor.models import Edge, EdgeMinutes, Inspection, Operation
@@ -17,6 +18,7 @@ from crib.life.selectors.groups import lives_by_group
 from crib.life.selectors.rivals import naive_lives
 from crib.life.selectors.wear_seen import lands_seen
 from crib.life.words import evidence
+from tests.api.calls import get
 from tests.life.lives import WORN, Past, add_edges
 from tests.shop import Shop
 
@@ -141,3 +143,17 @@ def test_forecasts_of_reground_edges_are_not_biased_where_they_live_seven_tenths
         inside = ((came > said[:, :1]) & (came < said[:, 2:])).mean()
         assert 0.72 < inside < 0.9
         assert 0.4 < (came < said[:, 1:2]).mean() < 0.6
+
+
+def test_pages_and_the_api_say_which_curve_is_of_reground_edges(shop: Shop, client: Client) -> None:
+    add_edges(shop, WORN)
+    add_edges(shop, SHORTER, grind=1)
+    services.refit_all()
+    new, ground = model_of(shop.operation), model_of(shop.operation, reground=True)
+    client.force_login(shop.engineer)
+    assert "Chamfering, reground" in client.get("/life-curves/").content.decode()
+    page = client.get(f"/life-curves/{ground.pk}/").content.decode()
+    assert "upon what new edges of the design last" in page
+    assert f'<a href="/life-curves/{new.pk}/">The curve of its new edges</a>' in page
+    found = get(shop.engineer, "life-models/?reground=True").data["results"]
+    assert [(one["id"], one["reground"]) for one in found] == [(ground.pk, True)]
