@@ -231,7 +231,7 @@ def test_a_part_too_weak_for_the_speed_is_shouted(shop: Shop) -> None:
     shop.load_tool()
     change_design(design=shop.body, max_spindle_speed=1000.0, who=shop.lead)
     page = text(see(shop.setter, "pocket", shop.machine.pk, 3))
-    assert "J-1001/20 turns 1592 1/min; BD-12-100 may turn 1000 at most." in page
+    assert "J-1001/20 turns 1592 1/min, but BD-12-100 may turn 1000 1/min at most." in page
     assert "Too fast" in text(see(shop.setter, "machines"))
 
 
