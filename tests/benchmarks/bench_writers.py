@@ -131,9 +131,9 @@ def main() -> int:
     finally:
         connection.creation.destroy_test_db(before, verbosity=0)
     sys.stdout.write(
-        f"{connection.vendor}: {writers} writers, {acts} acts each, {killed} killed, {took:.0f} s; "
-        f"answered {len(lines)}, acknowledged {len(said)}, of them missing {len(lost)}, doubled {doubled}, in the ledger but not acknowledged "
-        f"{len(set(there) - set(said))}, ledger differences {len(differences)}\n"
+        f"{connection.vendor}: {writers} writers, {acts} acts each, {killed} killed, {took:.0f} s\n"
+        f"answered {len(lines)}, acknowledged {len(said)}, of them missing {len(lost)}, doubled {doubled}\n"
+        f"done but not acknowledged {len(set(there) - set(said))}, ledger differences {len(differences)}\n"
     )
     return 0 if not lost and not doubled and not differences and len(lines) == writers * acts else 1
 
