@@ -151,7 +151,9 @@ def take_back_unsent(*, item: Item, who: Person, key: str, note: str = "") -> Di
 
 
 def _held(item: Item) -> Item:
-    return Item.objects.select_for_update(of=("self",)).select_related("design", "place").get(pk=item.pk)
+    # Held first and read after: PostgreSQL drops a joined row whose place changed while it was waited for.
+    Item.objects.select_for_update().get(pk=item.pk)
+    return Item.objects.select_related("design", "place").get(pk=item.pk)
 
 
 def _done_before(item: Item, key: str, why: str) -> DispatchLine | None:

@@ -142,8 +142,10 @@ def _check_dispatch(items: Sequence[Item | LooseTool], shop: Place, work: str, d
 def _held(items: Sequence[Item | LooseTool]) -> dict[int, Item]:
     """The labelled ones as they stand now, held in one order until the transaction ends."""
     wanted = [one.pk for one in items if isinstance(one, Item)]
-    rows = Item.objects.select_for_update(of=("self",)).filter(pk__in=wanted).order_by("pk")
-    return {item.pk: item for item in rows.select_related("design", "place", "place__person")}
+    # Held first and read after: PostgreSQL drops a joined row whose place changed while it was waited for.
+    list(Item.objects.select_for_update().filter(pk__in=wanted).order_by("pk").values_list("pk"))
+    rows = Item.objects.filter(pk__in=wanted).select_related("design", "place", "place__person")
+    return {item.pk: item for item in rows}
 
 
 def _check_may_go(one: Item | LooseTool, work: str, who: Person) -> None:
