@@ -61,7 +61,9 @@ def fill(shop: Any) -> None:
             family=f"family {number % 200}",
             makers_number=f"7-{70_000 + number}",
         )
-        design.search_text = text_to_search(design, [f"ZQ-{40_000 + number}"] if number % 2 == 0 else [])
+        design.search_text = text_to_search(
+            design=design, suppliers_numbers=[f"ZQ-{40_000 + number}"] if number % 2 == 0 else []
+        )
         designs.append(design)
     made = Design.objects.bulk_create(designs, batch_size=500)
     Offer.objects.bulk_create(

@@ -132,7 +132,7 @@ def create_design(*, code: str, kind: str, who: Person, **fields: Unpack[DesignF
     if kind in (Design.Kind.BODY, Design.Kind.HOLDER):
         given.setdefault("returnable", True)
     design = Design(code=_tidy(code), kind=kind, **given)
-    design.search_text = text_to_search(design, [])
+    design.search_text = text_to_search(design=design, suppliers_numbers=[])
     return keeping.create(
         design, checks.check_design, who=who, what="design", which=design.code, fields={"kind": kind} | given
     )
@@ -142,7 +142,7 @@ def create_design(*, code: str, kind: str, who: Person, **fields: Unpack[DesignF
 def change_design(*, design: Design, who: Person, **fields: Unpack[DesignFields]) -> Design:
     """Write the given fields of a design; its code and kind stay, since labels and stock go by them."""
     keeping.change(design, checks.check_design, who=who, what="design", which=design.code, fields=dict(fields))
-    return keep_search_text(design)
+    return keep_search_text(design=design)
 
 
 @transaction.atomic
@@ -282,7 +282,7 @@ def create_offer(
     PriceBreak.objects.bulk_create(
         [PriceBreak(offer=offer, from_quantity=start, unit_price=price) for start, price in sorted(prices.items())]
     )
-    keep_search_text(design)
+    keep_search_text(design=design)
     return offer
 
 
@@ -293,7 +293,7 @@ def change_offer(
     """Write the given terms of an offer; `prices`, when given, replace all of its prices."""
     keeping.change(offer, checks.check_offer, who=who, what="offer", which=str(offer), fields=dict(fields))
     if "suppliers_number" in fields:
-        keep_search_text(offer.design)
+        keep_search_text(design=offer.design)
     if prices is not None:
         checks.check_prices(prices)
         before = dict(offer.prices.values_list("from_quantity", "unit_price"))

@@ -139,6 +139,7 @@ def where_else(*, design: Design, besides: tuple[Place, str] | None = None) -> s
 
 
 def stands(row: Balance) -> str:
+    """How many are where, in words."""
     count = (
         str(row.quantity) if row.condition == Condition.NEW else f"{row.quantity} {row.get_condition_display().lower()}"
     )

@@ -104,10 +104,10 @@ class _Counter:
         self.state, self.key, self.acting, self.shared = state, key, acting, shared
 
     def take(self, text: str) -> Scanned:
-        before = made_before(self.key)
+        before = made_before(key=self.key)
         if before is not None:
             # It was done, but the answer never reached the page.
-            return self._answer(_made(before), line=line_of(self.key, before))
+            return self._answer(_made(before), line=line_of(key=self.key, move=before))
         quantity, rest = split_quantity(text)
         if quantity is not None:
             check_quantity(quantity)
@@ -180,7 +180,7 @@ class _Counter:
     def _allow(self, lead: Person) -> Scanned:
         """A lead's badge while something is over a limit: the next words are the reason."""
         assert self.acting is not None
-        if not (self.shared or keeps_stock(self.acting)):
+        if not (self.shared or keeps_stock(person=self.acting)):
             raise NotAllowed(
                 f"The badge of {lead} counts at the crib's counter. Go there, or let {lead} sign in.", field="person"
             )
@@ -227,19 +227,19 @@ class _Counter:
             raise Refused(f"{person} no longer works here.", field="person")
         if self.state.over and self.acting is not None and _may_allow(person) and self.state.allowing != person.pk:
             return self._allow(person)
-        takes_over = self.shared and (self.acting is None or not keeps_stock(self.acting))
+        takes_over = self.shared and (self.acting is None or not keeps_stock(person=self.acting))
         if takes_over:
             return self._sign_on(person)
         assert self.acting is not None
-        if person.pk != self.acting.pk and not keeps_stock(self.acting):
+        if person.pk != self.acting.pk and not keeps_stock(person=self.acting):
             raise NotAllowed(f"Your role lets you draw for yourself alone, not for {person}.", field="person")
         return self._now_for(person)
 
     def _sign_on(self, person: Person) -> Scanned:
         """A badge at the shared tablet: from here on this person acts."""
-        need_draw(person)
+        need_draw(person=person)
         self.acting = person
-        if keeps_stock(person):
+        if keeps_stock(person=person):
             self.state = self.state.for_person(None)
             more = "Scan who takes it, or your badge again for yourself."
             return self._answer(Answer("info", str(person), more), acting=person)
@@ -304,7 +304,7 @@ class _Counter:
         if move.why == Move.Why.CHECK_OUT:
             jobless = (*self.state.jobless, move.pk) if move.job_id is None else self.state.jobless
             self.state = replace(self.state, jobless=jobless, short=None)
-        return line_of(key, move)
+        return line_of(key=key, move=move)
 
     def _job(self, job: Job) -> Scanned:
         if job.retired:
@@ -337,7 +337,7 @@ class _Counter:
             anew = write_for_job(move=move, job=job, acting=acting, key=self.key)
         except ShopError as refused:
             return f"{_said(move)} stays without a job: {refused.sentence}"
-        self.state = self.state.with_new_move(number, line_of("", anew))
+        self.state = self.state.with_new_move(number, line_of(key="", move=anew))
         return ""
 
     def _kit(self, kit: Kit) -> Scanned:
@@ -387,7 +387,7 @@ class _Counter:
             return thing.place.person
         if self.state.person is not None:
             return Person.objects.get(pk=self.state.person)
-        return None if keeps_stock(self.acting) else self.acting
+        return None if keeps_stock(person=self.acting) else self.acting
 
 
 def _may_allow(person: Person) -> bool:
@@ -395,5 +395,5 @@ def _may_allow(person: Person) -> bool:
 
 
 def _made(move: Move) -> Answer:
-    line = line_of("", move)
+    line = line_of(key="", move=move)
     return Answer("good", line.words, line.more)

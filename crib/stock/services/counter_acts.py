@@ -38,16 +38,18 @@ class Asked:
     key: str
 
 
-def keeps_stock(person: Person) -> bool:
+def keeps_stock(*, person: Person) -> bool:
+    """Whether somebody acts for others at the counter."""
     return person.has_perm("crib.keep_stock")
 
 
-def need_draw(person: Person) -> None:
-    if not (person.has_perm("crib.draw_tools") or keeps_stock(person)):
+def need_draw(*, person: Person) -> None:
+    """Refuse whose role draws nothing."""
+    if not (person.has_perm("crib.draw_tools") or keeps_stock(person=person)):
         raise NotAllowed(f"The role of {person} does not draw tools. Ask the attendant.", field="person")
 
 
-def made_before(key: str) -> Move | None:
+def made_before(*, key: str) -> Move | None:
     """The move that a scan with this key has made, with everything a sentence about it names."""
     return Move.objects.filter(key=KEY_PREFIX + key).select_related(*WITH).first()
 
@@ -56,7 +58,7 @@ def move_thing(
     *, state: CounterState, asked: Asked, person: Person, acting: Person, allowance: Allowance | None = None
 ) -> Move:
     """Hand the thing out to the person, or bring it back, as the counter stands."""
-    need_draw(acting)
+    need_draw(person=acting)
     item = asked.thing if isinstance(asked.thing, Item) else None
     held = item is not None and item.place.kind == Place.Kind.PERSON
     if asked.mode in BACK_MODES or (asked.mode == BY_ITSELF and held):
@@ -168,7 +170,7 @@ def _no_bin(design: Design) -> Place:
     raise Refused(f"{design.code} has no bin yet. Scan the bin first.", field="place")
 
 
-def line_of(key: str, move: Move) -> Line:
+def line_of(*, key: str, move: Move) -> Line:
     """The line of the running list that says what a move did."""
     what = f"{move.design.code} {move.item.label}" if move.item else f"{move.quantity} × {move.design.code}"
     kind = "" if move.becomes == Condition.NEW else f" ({Condition(move.becomes).label.lower()})"

@@ -188,7 +188,7 @@ def reopen_count(*, count: Count, who: Person) -> Count:
     """Send a count back from review, to be gone on with."""
     claimed = Count.objects.filter(pk=count.pk, state=Count.State.REVIEW)
     if not claimed.update(state=Count.State.OPEN):
-        raise closed(count)
+        raise closed(count=count)
     count.refresh_from_db()
     return count
 
@@ -198,7 +198,7 @@ def drop_count(*, count: Count, who: Person) -> Count:
     """Give up a count; nothing is posted."""
     claimed = Count.objects.filter(pk=count.pk, state__in=AT_WORK)
     if not claimed.update(state=Count.State.DROPPED, posted_by=who, posted_at=clock.now()):
-        raise closed(count)
+        raise closed(count=count)
     count.refresh_from_db()
     return count
 
@@ -247,10 +247,10 @@ def _open(count: Count) -> None:
     # Locked, so that no line is added while the differences are being posted.
     now = Count.objects.select_for_update().get(pk=count.pk)
     if now.state != Count.State.OPEN:
-        raise closed(now)
+        raise closed(count=now)
 
 
-def closed(count: Count) -> CountClosed:
+def closed(*, count: Count) -> CountClosed:
     """Why a count can no longer be written to, or not yet be posted."""
     count.refresh_from_db()
     words = {

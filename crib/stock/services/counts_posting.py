@@ -36,7 +36,7 @@ def _post(count: Count, who: Person) -> list[Move]:
     Place.objects.select_for_update(no_key=True).get(pk=other_side.pk)
     claimed = Count.objects.filter(pk=count.pk, state=Count.State.REVIEW)
     if not claimed.update(state=Count.State.POSTED, posted_by=who, posted_at=clock.now()):
-        raise closed(count)
+        raise closed(count=count)
     count.refresh_from_db()
     moves = []
     for line in count.lines.exclude(counted=F("expected")).select_related("design", "place"):

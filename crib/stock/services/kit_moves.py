@@ -59,7 +59,7 @@ def issue_kit(
 
     def act() -> KitActed:
         with transaction.atomic():
-            return _issue(lock_kit(kit), person, who, key, pieces, only_what_is_there, besides)
+            return _issue(lock_kit(kit=kit), person, who, key, pieces, only_what_is_there, besides)
 
     return _looking_again(act)
 
@@ -263,7 +263,7 @@ def _done_before(kit: Kit, act: str, key: str) -> tuple[Move, ...]:
 @transaction.atomic
 def undo_kit(*, kit: Kit, who: Person) -> KitActed:
     """Take the handing out of a kit back in one act, as long as all of it is still with the person."""
-    kit = lock_kit(kit)
+    kit = lock_kit(kit=kit)
     if kit.state == Kit.State.STAGED:
         return KitActed(kit)
     if kit.state != Kit.State.ISSUED or kit.issued_to is None:
@@ -292,7 +292,7 @@ def return_kit(*, kit: Kit, lines: Sequence[BackLine], who: Person, key: str) ->
 
     def act() -> KitActed:
         with transaction.atomic():
-            return _return(lock_kit(kit), lines, who, key)
+            return _return(lock_kit(kit=kit), lines, who, key)
 
     return without_deadlock(act)
 

@@ -27,7 +27,7 @@ MOST_PARTS = 10_000_000
 @transaction.atomic
 def stage_kit(*, job: Job, parts: int, lines: Sequence[KitWant], who: Person, needed_on: date | None = None) -> Kit:
     """Write down what a job's start needs and keep it for the job; lines that want nothing are left out."""
-    job = lock_job(job)
+    job = lock_job(job=job)
     if job.retired or job.state == Job.State.DONE:
         raise Refused(f"Job {job.code} is done, so no kit is staged for it. Choose a job in hand.", field="job")
     staged = Kit.objects.filter(job=job, state=Kit.State.STAGED).first()
@@ -51,7 +51,7 @@ def change_kit(
     *, kit: Kit, lines: Sequence[KitWant], who: Person, parts: int | None = None, needed_on: date | None = None
 ) -> Kit:
     """Put numbers of a staged kit right by hand: lines named are set, 0 takes one out, others stay."""
-    kit = lock_kit(kit)
+    kit = lock_kit(kit=kit)
     _need_staged(kit, "changed")
     if parts is not None:
         _check_parts(parts)
@@ -85,7 +85,7 @@ def change_kit(
 @transaction.atomic
 def drop_kit(*, kit: Kit, who: Person) -> Kit:
     """Give up a staged kit; what was kept for it is free again."""
-    kit = lock_kit(kit)
+    kit = lock_kit(kit=kit)
     if kit.state == Kit.State.DROPPED:
         return kit
     _need_staged(kit, "dropped")
@@ -96,13 +96,13 @@ def drop_kit(*, kit: Kit, who: Person) -> Kit:
     return kit
 
 
-def lock_job(job: Job) -> Job:
+def lock_job(*, job: Job) -> Job:
     """The job's row is the lock of its kits and of what is kept for it; runs and moves that name it do not wait."""
     return Job.objects.select_for_update(of=("self",), no_key=True).get(pk=job.pk)
 
 
-def lock_kit(kit: Kit) -> Kit:
-    lock_job(kit.job)
+def lock_kit(*, kit: Kit) -> Kit:
+    lock_job(job=kit.job)
     return Kit.objects.select_related("job", "issued_to").get(pk=kit.pk)
 
 
