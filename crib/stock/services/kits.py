@@ -102,6 +102,7 @@ def lock_job(*, job: Job) -> Job:
 
 
 def lock_kit(*, kit: Kit) -> Kit:
+    """Hold the kit and its job, so that two acts on them follow one another; answers it as it now is."""
     lock_job(job=kit.job)
     return Kit.objects.select_related("job", "issued_to").get(pk=kit.pk)
 
