@@ -1,6 +1,7 @@
 """The ledger: moves and balances agree, the same key counts once, and refusals say the way out."""
 
 import pytest
+from django.db import transaction
 
 from crib.catalogue.models import Design
 from crib.core.errors import BadInput, KeyAlreadyUsed, NotAllowed, Refused
@@ -380,3 +381,14 @@ def test_one_move_is_reversed_once(shop: Shop) -> None:
     outcomes = at_once(*(lambda k=key: services.reverse(move=move, who=who, key=k) for key in ("u1", "u2", "u3")))
     assert sorted(map(type_name, outcomes)) == ["AlreadyReversed", "AlreadyReversed", "Move"], outcomes
     assert_ledger_balances()
+
+
+def test_the_place_of_a_person_that_was_made_in_an_act_undone_is_made_anew(shop: Shop) -> None:
+    person = shop.person("newcomer", "machinist")
+    for _ in range(2):
+        # An act that is tried again after a deadlock looks for the place it made the first time.
+        with transaction.atomic():
+            services.place_of(person=person)
+            assert services.place_of(person=person).person == person
+            transaction.set_rollback(True)
+    assert Place.objects.filter(pk=services.place_of(person=person).pk).exists()

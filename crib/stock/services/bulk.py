@@ -178,12 +178,19 @@ def _locked_balances(drafts: Sequence[MoveDraft]) -> dict[Spot, Balance]:
                 spots[spot] = Balance(
                     design=draft.design, condition=condition, place=place, may_go_negative=place.may_go_negative
                 )
-    rows = [spots[spot] for spot in sorted(spots)]
+    rows = [spots[spot] for spot in sorted(spots, key=_in_order)]
     Balance.objects.bulk_create(rows, ignore_conflicts=True, batch_size=CHUNK)
     designs = sorted({spot[0] for spot in spots})
     locked: dict[Spot, Balance] = {}
     for start in range(0, len(designs), CHUNK):
         chunk = Balance.objects.filter(design__in=designs[start : start + CHUNK])
-        for row in chunk.order_by("design", "condition", "place").select_for_update():
+        # By the numbers: ordered by “design” or “place”, the rows of both would be joined, and so be held as well.
+        for row in chunk.order_by("design_id", "place_id", "condition").select_for_update(no_key=True):
             locked[(row.design_id, row.condition, row.place_id)] = row
     return locked
+
+
+def _in_order(spot: Spot) -> tuple[int, int, str]:
+    """The order in which the counter touches balances too, so that neither waits for the other in a circle."""
+    design, condition, place = spot
+    return design, place, condition

@@ -39,15 +39,21 @@ def place_of(
             return person.place
         # Asked at every scan, so it is not spelt out by the mapper each time.
         for found in Place.objects.raw("SELECT * FROM crib_place WHERE person_id = %s", [person.pk]):
-            found.person = person
-            return found
-        return _found_or_made("P", person.username, str(person), Place.Kind.PERSON, {"person": person})
+            return _beside(found, person)
+        made = _found_or_made("P", person.username, str(person), Place.Kind.PERSON, {"person_id": person.pk})
+        return _beside(made, person)
     if machine is not None:
         return _found_or_made("M", machine.code, machine.name, Place.Kind.MACHINE, {"machine": machine})
     if supplier is not None:
         return _found_or_made("S", supplier.name, supplier.name, Place.Kind.SUPPLIER, {"supplier": supplier})
     assert regrind is not None
     return _found_or_made("R", regrind, regrind, Place.Kind.REGRIND, {"name": regrind[:80], "kind": Place.Kind.REGRIND})
+
+
+def _beside(place: Place, person: Person) -> Place:
+    """The place knows its person, but the person not the place: an act tried again would hold on to one undone."""
+    Place.person.field.set_cached_value(place, person)
+    return place
 
 
 def spent_place() -> Place:
