@@ -158,11 +158,9 @@ def fit_tip(
     """
     if not key:
         raise BadInput("key", "Each fitting needs a key, so that the same scan sent twice counts once.")
-    assembly = (
-        Assembly.objects.select_for_update(of=("self",))
-        .select_related("holder__design", "holder__place", "body__design")
-        .get(pk=assembly.pk)
-    )
+    # Held first and read after: joined to a row that was waited for, the holder would stand where it was before.
+    Assembly.objects.select_for_update().get(pk=assembly.pk)
+    assembly = Assembly.objects.select_related("holder__design", "holder__place", "body__design").get(pk=assembly.pk)
     if (before := Fitting.objects.filter(key=key).select_related("item__design").first()) is not None:
         return _same_fitting(before, assembly, item, design)
     _check_open(assembly)

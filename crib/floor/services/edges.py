@@ -44,7 +44,9 @@ def end_edge(
     A wear land that is odd beside those seen before is refused until somebody has looked twice; it is then kept among
     them, marked.
     """
-    edge = Edge.objects.select_for_update(of=("self",)).select_related("item__design", "item__place").get(pk=edge.pk)
+    # Held first and read after: joined to a row that was waited for, the item would be as it was before.
+    Edge.objects.select_for_update().get(pk=edge.pk)
+    edge = Edge.objects.select_related("item__design", "item__place").get(pk=edge.pk)
     if edge.state == Edge.State.ENDED:
         when = f" at {said_time(edge.ended_at)}" if edge.ended_at else ""
         raise EdgeEnded(
@@ -136,10 +138,9 @@ def checked_note(*, note: str) -> str:
 @transaction.atomic
 def turn_edge(*, edge: Edge, who: Person, at: datetime | None = None) -> Edge:
     """Put the next fresh edge of the same item in use, and answer it; the one before must have come off."""
-    edges = list(
-        Edge.objects.select_for_update(of=("self",)).filter(item=edge.item_id).select_related("item").order_by("pk")
-    )
-    item = edges[0].item
+    # Held first and the item read after: joined to rows that were waited for, it would be as it was before.
+    edges = list(Edge.objects.select_for_update().filter(item=edge.item_id).order_by("pk"))
+    item = Item.objects.get(pk=edge.item_id)
     if edge.grind != item.regrinds_done:
         raise NoFreshEdge(
             f"{item.label} was reground since; this edge is gone. Fit it again, and a new edge comes in use.",

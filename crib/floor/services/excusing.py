@@ -60,8 +60,9 @@ def count_again(*, edge: Edge, who: Person) -> Edge:
 
 
 def _locked(edge: Edge) -> Edge:
-    found = Edge.objects.select_for_update(of=("self",)).select_related("item", "excused_by")
-    return found.get(pk=edge.pk)
+    # Held first and read after: who left it out may have changed while it was waited for.
+    Edge.objects.select_for_update().get(pk=edge.pk)
+    return Edge.objects.select_related("item", "excused_by").get(pk=edge.pk)
 
 
 def _name(edge: Edge) -> str:

@@ -19,7 +19,9 @@ from crib.stock.services import spent_place
 @transaction.atomic
 def throw_away(*, item: Item, who: Person, key: str, at: datetime | None = None) -> Item:
     """Carry a used-up tip to the spent place, out of its tool when it still sits in one; once more changes nothing."""
-    item = Item.objects.select_for_update(of=("self",)).select_related("design", "place").get(pk=item.pk)
+    # Held first and read after: PostgreSQL drops a joined row whose place changed while it was waited for.
+    Item.objects.select_for_update(no_key=True).get(pk=item.pk)
+    item = Item.objects.select_related("design", "place").get(pk=item.pk)
     left = Edge.objects.filter(item=item, grind=item.regrinds_done).exclude(state=Edge.State.ENDED).order_by("number")
     if (edge := left.first()) is not None:
         raise EdgeStillInUse(

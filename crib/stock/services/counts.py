@@ -152,7 +152,9 @@ def _look_for_missing(line: CountLine) -> None:
 def scan_piece(*, count: Count, item: Item, who: Person, place: Place | None = None) -> CountPiece:
     """Write down that a labelled piece lies here, wherever the books have it. Scanned twice, it counts once."""
     _open(count)
-    now = Item.objects.select_for_update(no_key=True, of=("self",)).select_related("design", "place").get(pk=item.pk)
+    # Held first and read after: PostgreSQL drops a joined row whose place changed while it was waited for.
+    Item.objects.select_for_update(no_key=True).get(pk=item.pk)
+    now = Item.objects.select_related("design", "place").get(pk=item.pk)
     place = _place_in(count, place, now.design)
     _refuse_piece_elsewhere(count, now)
     piece, _ = CountPiece.objects.update_or_create(
