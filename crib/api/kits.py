@@ -20,6 +20,7 @@ from crib.life.selectors.kit_sheets import back_rows, kit_sheet
 from crib.life.services.kits import bring_back_kit, hand_out_kit, stage_job_kit
 from crib.people.models import Person
 from crib.stock import selectors, services
+from crib.stock.drafts import LONGEST_NOTE
 from crib.stock.kits import MOST_LINES, MOST_WANTED, BackLine, KitActed, KitWant
 from crib.stock.labels import make_label
 from crib.stock.models import Condition, Item, Place
@@ -103,6 +104,9 @@ class IssueIn(serializers.Serializer[Any]):
         help_text="labels of bodies and holders; others are the first free ones",
     )
     only_what_is_there = serializers.BooleanField(default=False)
+    reason = serializers.CharField(
+        required=False, max_length=LONGEST_NOTE, help_text="why more goes out than a limit says; by who may allow it"
+    )
 
 
 class BackIn(serializers.Serializer[Any]):
@@ -198,9 +202,15 @@ class Kits(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
         """Hand out all of it or nothing; or what is there, and the rest stays kept."""
         given = read(IssueIn, request)
         pieces = [_piece(text) for text in given.pop("pieces", [])]
-        acting = signed_in(request)
+        acting, reason = signed_in(request), given.pop("reason", "")
         done = hand_out_kit(
-            **{"person": acting} | given, kit=self.get_object(), pieces=pieces, who=acting, key=service_key(request)
+            **{"person": acting} | given,
+            kit=self.get_object(),
+            pieces=pieces,
+            who=acting,
+            key=service_key(request),
+            allowed_by=acting if reason else None,
+            note=reason,
         )
         return _acted(done, 201)
 

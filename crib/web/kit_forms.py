@@ -12,6 +12,7 @@ from crib.core import clock
 from crib.core.errors import BadInput, ShopError
 from crib.life.selectors.kit_sheets import BackRow
 from crib.stock import selectors
+from crib.stock.drafts import LONGEST_NOTE
 from crib.stock.kits import MOST_WANTED, BackLine, KitWant
 from crib.stock.models import Condition, Item
 from crib.stock.records import KitLine
@@ -63,6 +64,12 @@ class IssueForm(Keyed):
         widget=forms.Textarea(attrs={"rows": 2, "autocomplete": "off", "spellcheck": "false"}),
     )
     only_what_is_there = forms.BooleanField(required=False, label="Hand out what is there; the rest stays kept")
+    reason = forms.CharField(
+        required=False,
+        max_length=LONGEST_NOTE,
+        label="Why more goes out than a limit says",
+        help_text="Only when a limit is in the way; it is written down with your name.",
+    )
 
     def clean_pieces(self) -> list[Item]:
         found = []

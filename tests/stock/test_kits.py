@@ -13,7 +13,7 @@ from crib.core.errors import BadInput, NotAllowed, Refused
 from crib.people.models import Person
 from crib.stock import selectors, services
 from crib.stock.counter import CounterState
-from crib.stock.errors import NotEnoughOnHand
+from crib.stock.errors import LimitReached, NotEnoughOnHand
 from crib.stock.kits import BackLine, KitWant
 from crib.stock.labels import make_label
 from crib.stock.models import Balance, Item, Move, Reservation
@@ -241,6 +241,44 @@ def test_a_scan_finds_the_kit_and_the_counter_says_where_it_is_handed_out(shop: 
     )
     assert scanned.state.job == shop.job.pk
     assert scanned.answer.words == f"Kit {kit.pk} for job J-1001"
+
+
+def test_a_kit_keeps_the_limits_of_the_counter(shop: Shop) -> None:
+    shop.stock(shop.chamfer_tip, 9)
+    services.set_take_limit(design=shop.chamfer_tip, per="person", most=4, days=7, who=shop.lead)
+    shop.check_out(shop.chamfer_tip, 2, by=shop.setter)
+    piece = shop.item(shop.body)
+    kit = staged(shop, 2, more=[want(shop.chamfer_tip, 1, "spare"), want(shop.body, 1, "body")])
+    with pytest.raises(LimitReached, match=r"Sela Marsh has drawn 2 of the 4 CT-45-12 .*; 3 asked for"):
+        hand_out(shop, kit)
+    assert Item.objects.get(pk=piece.pk).place == shop.bin
+    with pytest.raises(BadInput, match="why more goes out"):
+        hand_out(shop, kit, allowed_by=shop.lead, note=" ")
+    with pytest.raises(NotAllowed, match="may not let more go out"):
+        hand_out(shop, kit, allowed_by=shop.attendant, note="long run")
+    given = {"allowed_by": shop.lead, "note": "long run", "key": "allowed"}
+    done = hand_out(shop, kit, **given)
+    assert hand_out(shop, kit, **given).moves == done.moves
+    said = {move.design: (move.allowed_by, move.note) for move in done.moves}
+    assert said == {shop.chamfer_tip: (shop.lead, "long run"), shop.body: (None, "")}
+    # Another person has a limit of their own.
+    assert hand_out(shop, staged(shop, 4, job=other_job(shop)), person=shop.other_setter).moves
+    assert_ledger_balances()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_kit_and_a_scan_never_pass_a_limit_together(shop: Shop) -> None:
+    shop.stock(shop.chamfer_tip, 9)
+    services.set_take_limit(design=shop.chamfer_tip, per="person", most=3, days=7, who=shop.lead)
+    kit, person, who = staged(shop, 2), shop.setter, shop.attendant
+    given: dict[str, Any] = {"design": shop.chamfer_tip, "quantity": 2, "from_place": shop.bin}
+    outcomes = at_once(
+        lambda: issue_kit(kit=kit, person=person, who=who, key="kit"),
+        lambda: services.check_out(**given, person=person, who=who, key="scan"),
+    )
+    assert sum(isinstance(one, LimitReached) for one in outcomes) == 1, outcomes
+    assert held(person, shop.chamfer_tip) == 2
+    assert_ledger_balances()
 
 
 def test_taking_what_is_kept_is_said_and_not_forbidden(shop: Shop) -> None:

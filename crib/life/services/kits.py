@@ -48,14 +48,27 @@ def hand_out_kit(
     key: str,
     pieces: Sequence[Item] = (),
     only_what_is_there: bool = False,
+    allowed_by: Person | None = None,
+    note: str = "",
 ) -> KitActed:
-    """Hand out a kit in one act; what is built into a tool is left in it."""
+    """Hand out a kit in one act; what is built into a tool is left in it.
+
+    What goes beyond a limit is let out by `allowed_by` alone, who says why in the note.
+    """
     built = built_in()
     for item in pieces:
         if item.pk in built:
             raise Refused(f"{item.label} ({item.design.code}) is part of a built tool; take that apart first.")
     return issue_kit(
-        kit=kit, person=person, who=who, key=key, pieces=pieces, only_what_is_there=only_what_is_there, besides=built
+        kit=kit,
+        person=person,
+        who=who,
+        key=key,
+        pieces=pieces,
+        only_what_is_there=only_what_is_there,
+        besides=built,
+        allowed_by=allowed_by,
+        note=note,
     )
 
 

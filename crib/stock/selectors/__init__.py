@@ -60,7 +60,15 @@ from crib.stock.selectors.kits import (
     wants_now,
 )
 from crib.stock.selectors.labels import Found, find_label, places_within, received_for
-from crib.stock.selectors.limits import Drawn, all_limits, drawn_against, limit_with, limits_of, who_may_allow_more
+from crib.stock.selectors.limits import (
+    Drawn,
+    all_limits,
+    drawn_against,
+    limit_with,
+    limits_of,
+    limits_of_all,
+    who_may_allow_more,
+)
 from crib.stock.selectors.lots import newest_lots
 from crib.stock.selectors.pages import (
     LedgerPage,
@@ -181,6 +189,7 @@ __all__ = [
     "left_of_kit",
     "limit_with",
     "limits_of",
+    "limits_of_all",
     "line_shown",
     "lines_of",
     "moves_of_kit",

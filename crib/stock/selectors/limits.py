@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -33,6 +33,11 @@ def limits_of(*, design: Design) -> list[TakeLimit]:
     for limit in found:
         limit.design = design
     return found
+
+
+def limits_of_all(*, designs: Iterable[int]) -> list[TakeLimit]:
+    """The limits of several designs, in the one order for all who hold them."""
+    return list(TakeLimit.objects.filter(design__in=list(designs)).select_related("design").order_by("pk"))
 
 
 def all_limits() -> QuerySet[TakeLimit]:

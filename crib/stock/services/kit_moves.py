@@ -25,6 +25,7 @@ from crib.stock.records import Kit, KitLine
 from crib.stock.services.acts import reverse
 from crib.stock.services.bulk import post_moves
 from crib.stock.services.kits import keep_for_job, lock_kit
+from crib.stock.services.limits import check_allowance, let_out
 from crib.stock.services.places import place_of, spent_place
 
 LOOKS = 3
@@ -41,6 +42,14 @@ class _Pick:
     item: Item | None = None
 
 
+@dataclass(frozen=True)
+class _Allowance:
+    """Who lets more go out than a limit says, if anybody, and why."""
+
+    by: Person | None
+    note: str
+
+
 def issue_kit(
     *,
     kit: Kit,
@@ -50,16 +59,21 @@ def issue_kit(
     pieces: Sequence[Item] = (),
     only_what_is_there: bool = False,
     besides: Collection[int] = (),
+    allowed_by: Person | None = None,
+    note: str = "",
 ) -> KitActed:
     """Hand out a kit to `person`: all of it or nothing, or, when asked, what is there; the rest stays kept.
 
     Bodies and holders are the `pieces` scanned, else the first free ones; `besides` are items built into a tool.
-    Pieces kept for jobs that asked before this one are left alone.
+    Pieces kept for jobs that asked before this one are left alone. What goes beyond a limit is let out by `allowed_by`
+    alone, who says why in the note.
     """
+    check_allowance(allowed_by=allowed_by, note=note)
+    allowance = _Allowance(allowed_by, note.strip())
 
     def act() -> KitActed:
         with transaction.atomic():
-            return _issue(lock_kit(kit=kit), person, who, key, pieces, only_what_is_there, besides)
+            return _issue(lock_kit(kit=kit), person, who, key, pieces, only_what_is_there, besides, allowance)
 
     return _looking_again(act)
 
@@ -87,6 +101,7 @@ def _issue(
     pieces: Sequence[Item],
     only_what_is_there: bool,
     besides: Collection[int],
+    allowance: _Allowance,
 ) -> KitActed:
     done = _done_before(kit, OUT, key)
     if done:
@@ -108,7 +123,7 @@ def _issue(
     picks = _picks(now, pieces, besides)
     if not picks:
         raise NotEnoughOnHand(f"Nothing of kit {kit.pk} is free now. {' '.join(short[:NAMED])}", field="kit")
-    moves = _post(kit, picks, place_of(person=person), who, key)
+    moves = _post(kit, picks, person, who, key, allowance)
     _count_issued(kit, moves)
     kit.state, kit.issued_to = Kit.State.ISSUED, person
     kit.issued_at = kit.issued_at or clock.now()
@@ -208,8 +223,14 @@ def _labelled(design: Design, missing: int, taken: Collection[int]) -> list[_Pic
     return picks
 
 
-def _post(kit: Kit, picks: Sequence[_Pick], to_place: Place, who: Person, key: str) -> tuple[Move, ...]:
-    mark = _mark(kit, OUT, key)
+def _post(
+    kit: Kit, picks: Sequence[_Pick], person: Person, who: Person, key: str, allowance: _Allowance
+) -> tuple[Move, ...]:
+    mark, to_place = _mark(kit, OUT, key), place_of(person=person)
+    drawn: dict[int, int] = defaultdict(int)
+    for pick in picks:
+        drawn[pick.design.pk] += pick.quantity
+    over = let_out(drawn=drawn, person=person, job=kit.job, allowed_by=allowance.by)
     drafts = [
         MoveDraft(
             design=pick.design,
@@ -221,6 +242,8 @@ def _post(kit: Kit, picks: Sequence[_Pick], to_place: Place, who: Person, key: s
             item=pick.item,
             job=kit.job,
             key=f"{mark}{number}",
+            allowed_by=allowance.by if pick.design.pk in over else None,
+            note=allowance.note if pick.design.pk in over else "",
         )
         for number, pick in enumerate(picks, start=1)
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from django.db import connection, transaction
@@ -82,6 +82,23 @@ def exceed_limits(
             if allowed_by is None:
                 raise LimitReached(_sentence(limit, drawn, quantity, person, job), field="quantity")
     return over
+
+
+def let_out(*, drawn: Mapping[int, int], person: Person, job: Job, allowed_by: Person | None) -> set[int]:
+    """The designs of which more than a limit says goes out, when so many of each are drawn in one act.
+
+    Refused when nobody allows it. All limits are held before the first is looked at, in the order of the counter.
+    """
+    limits = selectors.limits_of_all(designs=drawn)
+    _hold(limits)
+    return {
+        design
+        for design, quantity in drawn.items()
+        if exceed_limits(
+            limits=[limit for limit in limits if limit.design_id == design], quantity=quantity, person=person, job=job,
+            allowed_by=allowed_by,
+        )
+    }  # fmt: skip
 
 
 def _hold(limits: Sequence[TakeLimit]) -> None:

@@ -182,8 +182,10 @@ def issue_kit(request: HttpRequest, number: int) -> HttpResponse:
     form = IssueForm(request.POST)
     status = 400
     if form.is_valid():
+        given, who = dict(form.cleaned_data), need_acting(request)
+        reason = given.pop("reason")
         try:
-            done = hand_out_kit(kit=found, who=need_acting(request), **form.cleaned_data)
+            done = hand_out_kit(kit=found, who=who, allowed_by=who if reason else None, note=reason, **given)
         except ShopError as refused:
             show_refusal(form, refused)
             status = refused.status
