@@ -128,7 +128,8 @@ def _things(word: str) -> Iterable[Any]:
     if kind in _ONE_OF and rest.isascii() and rest.isdigit() and len(rest) < 19:
         return _ONE_OF[kind](int(rest))
     raise BadInput(
-        "of", "There are labels for places, people, machines, jobs, built tools, and for one thing alone. Choose one."
+        "of",
+        "There are labels for places, people, machines, jobs, built tools, kits, and for one thing alone. Choose one.",
     )
 
 

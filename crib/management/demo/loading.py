@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from crib.core import clock
 from crib.management.demo import looking_ahead, setting_up, telling
+from crib.management.demo.crib_today import stage_a_kit, tell_the_crib_today
 from crib.management.demo.history import draw_past
 from crib.management.demo.regrinds import tell_regrinds
 from crib.management.demo.scenario import Batch, Scenario, read_people, read_scenario
@@ -51,6 +52,7 @@ def load_demo(progress: Progress, passwords: Mapping[str, str] | None = None) ->
     looking_ahead.learn_and_forecast()
     progress("Planning this month and the next")
     looking_ahead.plan_months(scenario, shop)
+    stage_a_kit(shop)
     looking_ahead.order_what_is_on_its_way(scenario, shop)
     progress("The demo shop is loaded")
     return shop.passwords
@@ -69,6 +71,7 @@ def _tell_the_past(scenario: Scenario, shop: Shop, progress: Progress) -> None:
     tell_regrinds(shop, told)
     telling.close_jobs(scenario, shop)
     telling.count_a_bin(scenario, shop)
+    tell_the_crib_today(scenario, shop)
 
 
 def needs_until_next_month(scenario: Scenario, now: datetime) -> dict[str, float]:

@@ -27,7 +27,7 @@ MONEY = ("unit_cost", "regrind_cost", "hourly_rate", "free_freight_from")
 TEXT = (
     "code", "name", "description", "kind", "family", "makers_number", "machine_side_system", "machine_side_size",
     "work_side_system", "work_side_size", "nose_system", "nose_size", "feed", "iso_group", "hardness", "kc11_source",
-    "mc_source", "taylor_n_source", "speed_source", "email", "suppliers_number",
+    "mc_source", "taylor_n_source", "speed_source", "email", "suppliers_number", "balance_note",
 )  # fmt: skip
 
 

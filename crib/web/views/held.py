@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
 from crib.floor import services
+from crib.floor.selectors.standing_tools import built_in
 from crib.people.models import Person
 from crib.people.selectors import find_person
 from crib.stock import selectors
-from crib.stock.models import Place
-from crib.web.acting import has_right, need_acting, needs
+from crib.stock.models import Item, Place
+from crib.stock.selectors.held import Held
+from crib.web.acting import acting_person, has_right, need_acting, needs
 from crib.web.held_forms import AllLostForm, FoundForm, HandOnForm, LostForm
 from crib.web.sheets import sheet
 from crib.web.stock_forms import new_key
@@ -27,6 +31,16 @@ HEADS = [
 ]  # fmt: skip
 
 
+@dataclass(frozen=True)
+class Row:
+    """What is held, with what may be done about it from here."""
+
+    held: Held
+    built_in: bool
+    may_hand_on: bool
+    asked: str
+
+
 @require_safe
 def held(request: HttpRequest) -> HttpResponse:
     """What one holder has, or what everybody has that comes back."""
@@ -35,6 +49,7 @@ def held(request: HttpRequest) -> HttpResponse:
     rows = selectors.held_by(place=place, only_back=not everything)
     context: dict[str, Any] = {
         "held": rows,
+        "rows": _with_acts(request, rows),
         "place": place,
         "everything": everything,
         "value": sum(one.value for one in rows),
@@ -131,6 +146,24 @@ def all_lost(request: HttpRequest, username: str) -> HttpResponse:
     )
     messages.success(request, f"{len(moves)} line{'' if len(moves) == 1 else 's'} of {person} written lost.")
     return redirect(_page_of_person(person))
+
+
+def _with_acts(request: HttpRequest, rows: list[Held]) -> list[Row]:
+    """Each with what its links ask for; what sits in a built tool moves with that tool alone and has none."""
+    built, who, keeps = built_in(), acting_person(request), has_right(request, "keep_stock")
+    found = []
+    for one in rows:
+        free = next((item for item in one.items if item.pk not in built), None)
+        own = one.person is None or keeps or (who is not None and one.person.pk == who.pk)
+        found.append(Row(one, one.loose <= 0 and free is None, own, _asked_for(one, free)))
+    return found
+
+
+def _asked_for(one: Held, free: Item | None) -> str:
+    if free is not None and one.loose <= 0:
+        return urlencode({"what": free.label})
+    holder = one.person.username if one.person else one.machine.code if one.machine else ""
+    return urlencode({"what": one.design.code, "holder": holder, "condition": one.condition})
 
 
 def _key(request: HttpRequest) -> str:
