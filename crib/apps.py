@@ -14,7 +14,11 @@ class CribConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from crib.floor.hands import check_not_in_use
+        from crib.stock.objections import ask_before_spent
+
         post_migrate.connect(_sync_roles, sender=self, dispatch_uid="crib.sync_roles")
+        ask_before_spent(check_not_in_use)
 
 
 def _sync_roles(**_: Any) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 from datetime import datetime
 
-from crib.floor.errors import AlreadyBuiltIn, NotAtHand, WrongOrder
+from crib.floor.errors import AlreadyBuiltIn, EdgeStillInUse, NotAtHand, WrongOrder
+from crib.floor.grinds import edges_now
 from crib.floor.models import Assembly, Edge, Fitting
 from crib.people.models import Person
 from crib.stock.models import Condition, Item, Move, Place
@@ -35,6 +36,17 @@ def check_free(item: Item, *, field: str) -> None:
     if holding is not None:
         raise AlreadyBuiltIn(
             f"{item.label} ({item.design.code}) is part of {holding.name}; take that apart first.", field=field
+        )
+
+
+def check_not_in_use(item: Item) -> None:
+    """Refuse to throw away what still cuts in the books: its edge would be waited for on the board for ever."""
+    working = edges_now(item).filter(state=Edge.State.IN_USE).first()
+    if working is not None:
+        raise EdgeStillInUse(
+            f"Edge {working.number} of {item.label} is still in use. Say on the Edges page why it came off, or bring "
+            "the tip back part-used.",
+            field="item",
         )
 
 

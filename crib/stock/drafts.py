@@ -11,6 +11,7 @@ from crib.core.errors import BadInput, KeyAlreadyUsed, Refused
 from crib.people.models import Person
 from crib.stock.errors import ItemNeeded
 from crib.stock.models import Condition, Item, Move, Place
+from crib.stock.objections import check_may_be_spent
 
 # Nobody carries more through a counter at once; a slip of the finger on a keypad does.
 LARGEST_QUANTITY = 100_000
@@ -123,6 +124,8 @@ def _check_item(draft: MoveDraft) -> None:
         raise BadInput("item", f"{item.label} is not a {draft.design.code}. Scan the label of the right one.")
     if item.pieces != draft.quantity:
         raise BadInput("quantity", f"{item.label} moves as a whole: {item.pieces}, not {draft.quantity}.")
+    if draft.arrives_as == Condition.SPENT != draft.condition:
+        check_may_be_spent(item)
 
 
 def done_before(draft: MoveDraft) -> Move | None:

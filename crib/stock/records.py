@@ -42,6 +42,11 @@ class Kit(models.Model):
     def __str__(self) -> str:
         return f"Kit {self.pk} for {self.job}"
 
+    @property
+    def document(self) -> str:
+        """How the lines of the ledger name it."""
+        return f"Kit {self.pk}"
+
 
 class KitLine(models.Model):
     class Role(models.TextChoices):

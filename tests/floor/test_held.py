@@ -1,19 +1,25 @@
 """Who has what: since when and for what job, overdue, handed on, lost, found again, and nobody leaves with anything."""
 
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from crib.catalogue import services as catalogue
 from crib.core import clock
 from crib.core.errors import BadInput, KeyAlreadyUsed, NotAllowed, Refused, ShopError
 from crib.floor import services
+from crib.floor.errors import EdgeStillInUse
+from crib.people import models as people
 from crib.people.models import Person
+from crib.stock.counter import BACK_SPENT, CounterState
 from crib.stock.models import Item, Move
 from crib.stock.selectors import held_by, held_of, not_brought_back, on_hand, open_losses
-from crib.stock.services import check_out, place_of, reverse
+from crib.stock.services import check_out, place_of, reverse, spent_place, take_back_home, take_scan, transfer
 from tests.shop import Shop, assert_ledger_balances
 
 
@@ -183,4 +189,53 @@ def test_the_pages_show_and_do_it(shop: Shop) -> None:
     assert lead.post("/people/sela/retire/").status_code == 302
     assert lead.post("/stock/held/people/odd/lost/", {"key": "form:5", "note": "never seen again"}).status_code == 302
     assert held_by() == []
+    assert_ledger_balances()
+
+
+def test_the_losses_take_two_queries_whatever_their_number(shop: Shop) -> None:
+    drawn(shop, 5)
+    mine = place_of(person=shop.setter)
+    for number in range(3):
+        lost = services.write_lost(
+            design=shop.chamfer_tip, quantity=1, from_place=mine, note="fell away", who=shop.attendant, key=f"l{number}"
+        )
+    services.find_again(lost=lost, to_place=shop.bin, who=shop.attendant, key="f")
+    with CaptureQueriesContext(connection) as asked:
+        assert [loss.open for loss in open_losses()] == [1, 1]
+    assert len(asked) == 2
+
+
+def test_only_the_service_that_looks_what_somebody_holds_lets_people_go() -> None:
+    """`retire_person` lies below the stock and cannot look; whoever else called it would let things leave unseen."""
+    crib = Path(people.__file__).parents[1]
+    callers = [path.relative_to(crib) for path in crib.rglob("*.py") if "import retire_person" in path.read_text()]
+    named = [path.relative_to(crib) for path in crib.rglob("*.py") if "services.retire_person" in path.read_text()]
+    assert (callers, named) == ([Path("floor/services/held.py")], [])
+
+
+@pytest.mark.parametrize("way", ["counter", "api", "move"])
+def test_a_tip_whose_edge_is_in_use_is_not_thrown_away(shop: Shop, way: str) -> None:
+    """Its edge would stay on the board for ever; part-used it comes back with its minutes."""
+    shop.log_run(parts=5)
+    tip = shop.edge.item
+    services.take_out(assembly=shop.assembly, who=shop.setter, key="out")
+    tip.refresh_from_db()
+    mine = place_of(person=shop.setter)
+    given: dict[str, Any] = {"design": tip.design, "quantity": 1, "who": shop.setter, "item": tip}
+    if way == "counter":
+        state = CounterState(mode=BACK_SPENT)
+        answer = take_scan(state=state, text=tip.label, key="s", acting=shop.setter, shared=False).answer
+        assert (answer.tone, answer.field) == ("bad", "item")
+        assert "is still in use. Say on the Edges page why it came off" in answer.words
+    elif way == "api":
+        with pytest.raises(EdgeStillInUse, match="bring the tip back part-used"):
+            take_back_home(**given, person=shop.setter, condition="spent", key="s")
+    else:
+        with pytest.raises(EdgeStillInUse, match="bring the tip back part-used"):
+            transfer(
+                **given, from_place=mine, to_place=spent_place(), condition=tip.condition, becomes="spent", key="s"
+            )
+    tip.refresh_from_db()
+    assert (tip.place, tip.condition) == (mine, "part_used")
+    take_back_home(**given, person=shop.setter, to_place=shop.bin, key="part-used")
     assert_ledger_balances()

@@ -13,7 +13,7 @@ from crib.core.errors import BadInput, NotAllowed, Refused
 from crib.people.models import Person
 from crib.stock import selectors, services
 from crib.stock.counter import CounterState
-from crib.stock.errors import LimitReached, NotEnoughOnHand
+from crib.stock.errors import LimitReached, NotEnoughOnHand, OwnedByDocument
 from crib.stock.kits import BackLine, KitWant
 from crib.stock.labels import make_label
 from crib.stock.models import Balance, Item, Move, Reservation
@@ -137,13 +137,20 @@ def test_one_act_undoes_it_while_all_is_still_there(shop: Shop) -> None:
     assert_ledger_balances()
 
 
-def test_a_line_reversed_in_the_ledger_leaves_the_rest_to_the_undo(shop: Shop) -> None:
+def test_a_line_of_a_kit_is_not_reversed_in_the_ledger_alone(shop: Shop) -> None:
     shop.stock(shop.chamfer_tip, 4)
-    kit = staged(shop, 4, more=[want(shop.body, 1, "body")])
-    shop.item(shop.body)
-    done = hand_out(shop, kit)
-    services.reverse(move=done.moves[0], who=shop.attendant, key=shop.key())
+    kit = staged(shop, 4)
+    (out,) = hand_out(shop, kit).moves
+    with pytest.raises(OwnedByDocument, match="Undo the whole on the kit's page, or bring this one back"):
+        services.reverse(move=out, who=shop.attendant, key=shop.key())
+    assert selectors.lines_of(kit)[0].issued == held(shop.setter, shop.chamfer_tip) == 4
     assert len(undo_kit(kit=kit, who=shop.attendant).moves) == 1
+    hand_out(shop, kit)
+    line = BackLine(design=shop.chamfer_tip, quantity=4, condition="new", becomes="new")
+    (back,) = return_kit(kit=kit, lines=[line], who=shop.setter, key=shop.key()).moves
+    with pytest.raises(OwnedByDocument, match=f"came back with Kit {kit.pk}"):
+        services.reverse(move=back, who=shop.attendant, key=shop.key())
+    assert selectors.lines_of(kit)[0].came_back == 4
     assert_ledger_balances()
 
 

@@ -145,10 +145,15 @@ class Loss:
 
 
 def open_losses() -> list[Loss]:
-    """What was written lost and has not been found again, the newest first."""
+    """What was written lost and has not been found again, the newest first; two queries whatever the number."""
     moves = Move.objects.filter(why=Move.Why.LOST, reversed_by=None).order_by("-id")
-    found = moves.select_related("design", "item", "from_place", "who")[: 4 * LOSSES_SHOWN]
-    losses = [Loss(move, move.quantity - found_of(move)) for move in found]
+    lost = list(moves.select_related("design", "item", "from_place", "who")[: 4 * LOSSES_SHOWN])
+    again = Move.objects.filter(
+        design__in={move.design_id for move in lost}, why=Move.Why.FOUND, reversed_by=None,
+        note__in=[found_note(move) for move in lost],
+    )  # fmt: skip
+    found = dict(again.values_list("note").annotate(Sum("quantity")).order_by())
+    losses = [Loss(move, move.quantity - found.get(found_note(move), 0)) for move in lost]
     return [loss for loss in losses if loss.open > 0][:LOSSES_SHOWN]
 
 

@@ -316,10 +316,7 @@ def reverse(
             "This was done to a built tool. Take the piece out or put it in on the Machines page.", field="move"
         )
     if move.document != document:
-        raise OwnedByDocument(
-            f"This was posted for {move.document}. Take it back on its page, which then is right as well.",
-            field="move",
-        )
+        raise OwnedByDocument(_way_back(move), field="move")
     _refuse_second_reversal(move)
     try:
         with transaction.atomic():
@@ -327,6 +324,18 @@ def reverse(
     except IntegrityError:
         _refuse_second_reversal(move)
         raise
+
+
+def _way_back(move: Move) -> str:
+    """How to take back a line that belongs to a document, which counts what was posted for it."""
+    if not move.document.startswith("Kit "):
+        return f"This was posted for {move.document}. Take it back on its page, which then is right as well."
+    if move.why == Move.Why.TAKE_BACK:
+        return f"This came back with {move.document}, which counts it. Hand it out anew at the counter instead."
+    return (
+        f"This went out with {move.document}, which counts it. Undo the whole on the kit's page, or bring this one "
+        "back at the counter."
+    )
 
 
 def _refuse_second_reversal(move: Move) -> None:

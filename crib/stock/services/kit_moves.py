@@ -244,6 +244,7 @@ def _post(
             key=f"{mark}{number}",
             allowed_by=allowance.by if pick.design.pk in over else None,
             note=allowance.note if pick.design.pk in over else "",
+            document=kit.document,
         )
         for number, pick in enumerate(picks, start=1)
     ]
@@ -296,7 +297,7 @@ def undo_kit(*, kit: Kit, who: Person) -> KitActed:
         raise Refused(f"Another kit is staged for {kit.job.code}. Drop that one first.", field="kit")
     out = Q(reversed_by=None, reverses=None)
     moves = tuple(
-        reverse(move=move, who=who, key=f"undo:{move.pk}", note=f"kit {kit.pk} undone")
+        reverse(move=move, who=who, key=f"undo:{move.pk}", note=f"kit {kit.pk} undone", document=move.document)
         for move in selectors.moves_of_kit(kit=kit, act=OUT).filter(out).order_by("pk")
     )
     kit.lines.update(issued=0, came_back=0)
@@ -370,6 +371,7 @@ def _back_drafts(kit: Kit, lines: Sequence[BackLine], own: dict[int, list[KitLin
                 item=line.item,
                 job=kit.job,
                 key=f"{mark}{number}",
+                document=kit.document,
             )
         )
     return drafts

@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString
 
 from calc.errors import WorkingError
 from calc.units import System
+from crib.catalogue.burning import burning_caution
 from crib.catalogue.models import Design, Job
 from crib.floor import selectors
 from crib.floor.as_working import as_working
@@ -30,13 +31,6 @@ STARTING = (
     "machine's manual and the shop's safety rules come first; a qualified person approves them before the first cut. "
     "Guards closed, eye protection on, no hands near a turning spindle."
 )
-# What burns must be named by whoever enters the material: no figure of it tells. Water feeds burning magnesium, which
-# gives hydrogen with it: common practice, no source.
-BURNS = {
-    "titan": "Titanium chips burn: keep them wet and cleared away.",
-    "magnes": "Magnesium chips burn, and water feeds the fire: keep them dry and cleared away, and the right powder "
-    "to put it out at hand.",
-}
 PROMISE = "A forecast is a chance, never a promise: it does not replace the inspection of safety-critical parts."
 TO_TORQUE = "Change a tip with the spindle stopped; clean the coupling, and tighten it to its maker's torque."
 # Where the paper has no colours: lines and light greys.
@@ -73,8 +67,8 @@ class ToolThere:
 
 def cautions_of(operation: Operation) -> list[str]:
     """What stands at the head of every sheet of this work."""
-    name = operation.material.name.casefold()
-    return [STARTING, TO_TORQUE, *(says for word, says in BURNS.items() if word in name)]
+    burns = burning_caution(operation.material)
+    return [STARTING, TO_TORQUE, *([burns] if burns else [])]
 
 
 def conditions_of(operation: Operation) -> list[tuple[str, float, str]]:

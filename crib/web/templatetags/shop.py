@@ -92,10 +92,12 @@ def signed_share(value: float | None) -> str:
 
 @register.filter
 def document_page(document: str) -> str:
-    """Where what a line of the ledger was posted for is shown: a dispatch, or an order by its number."""
-    word, _, number = document.partition(" ")
-    if word == "Dispatch" and number.isdigit():
-        return reverse("crib:dispatch", args=[int(number)])
+    """Where what a line of the ledger was posted for is shown: a dispatch, kit or import, or an order by its number."""
+    pages = {"Dispatch ": "crib:dispatch", "Kit ": "crib:kit", "IMPORT-": "crib:sheet_import"}
+    for begin, page in pages.items():
+        number = document.removeprefix(begin)
+        if document.startswith(begin) and number.isdigit():
+            return reverse(page, args=[int(number)])
     return reverse("crib:order", args=[document])
 
 
