@@ -17,7 +17,7 @@ from crib.api.fields import physical
 from crib.api.idempotency import idempotent, service_key, signed_in
 from crib.catalogue.models import Design, Machine
 from crib.core.errors import BadInput, NotAllowed
-from crib.floor import selectors, services
+from crib.floor import services
 from crib.floor.models import Assembly, Edge, Fitting, Operation, PocketLoad
 from crib.floor.tooling import speed_limit
 from crib.stock.labels import BadLabel, parse_label
@@ -57,7 +57,6 @@ class AssemblySerializer(serializers.ModelSerializer[Assembly]):
     stick_out_mm = physical("mm")
     tightened_nm = physical("N·m")
     note = serializers.CharField(required=False, allow_blank=True, max_length=200)
-    label = serializers.SerializerMethodField()  # type: ignore[assignment]  # the name of a field, as of a piece
     max_spindle_speed = serializers.SerializerMethodField(help_text="1/min, of the weakest part; null: none says")
     built_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
 
@@ -80,9 +79,6 @@ class AssemblySerializer(serializers.ModelSerializer[Assembly]):
         ]
         read_only_fields = ["id", "built_at", "taken_apart_at"]
         validators: ClassVar[list[Any]] = []
-
-    def get_label(self, assembly: Assembly) -> str:
-        return selectors.label_of(assembly)
 
     def get_max_spindle_speed(self, assembly: Assembly) -> float | None:
         parts = [assembly.holder.design, *([assembly.body.design] if assembly.body else [])]

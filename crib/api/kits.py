@@ -22,7 +22,6 @@ from crib.people.models import Person
 from crib.stock import selectors, services
 from crib.stock.drafts import LONGEST_NOTE
 from crib.stock.kits import MOST_LINES, MOST_WANTED, BackLine, KitActed, KitWant
-from crib.stock.labels import make_label
 from crib.stock.models import Condition, Item, Place
 from crib.stock.records import Kit, KitLine
 
@@ -47,7 +46,6 @@ class KitLineSerializer(serializers.Serializer[Any]):
 
 
 class KitSerializer(serializers.ModelSerializer[Kit]):
-    label = serializers.SerializerMethodField()  # type: ignore[assignment]  # the framework takes it off the class
     job = serializers.SlugRelatedField[Any](slug_field="code", read_only=True)
     made_by = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
     issued_to = serializers.SlugRelatedField[Any](slug_field="username", read_only=True)
@@ -58,9 +56,6 @@ class KitSerializer(serializers.ModelSerializer[Kit]):
             "id", "label", "job", "state", "parts", "needed_on", "made_by", "made_at", "issued_to", "issued_at",
             "ended_at",
         ]  # fmt: skip
-
-    def get_label(self, kit: Kit) -> str:
-        return make_label("K", kit.pk)
 
 
 class KitDetailSerializer(KitSerializer):

@@ -9,6 +9,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from crib.catalogue.models import Design, Job, Machine, WorkMaterial
+from crib.stock.labels import make_label
 from crib.stock.models import Item
 
 
@@ -131,6 +132,11 @@ class Assembly(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def label(self) -> str:
+        """The text on the tool as a whole; its parts keep their own."""
+        return make_label("A", self.pk)
 
 
 class Fitting(models.Model):

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from crib.catalogue.models import Design, Job
 from crib.core import clock
+from crib.stock.labels import make_label
 from crib.stock.models import Item, Move, Place
 
 
@@ -46,6 +47,10 @@ class Kit(models.Model):
     def document(self) -> str:
         """How the lines of the ledger name it."""
         return f"Kit {self.pk}"
+
+    def label(self) -> str:
+        """The text on its pick list."""
+        return make_label("K", self.pk)
 
 
 class KitLine(models.Model):

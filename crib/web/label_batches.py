@@ -10,7 +10,7 @@ from crib.core.errors import BadInput, ShopError
 from crib.floor.models import Assembly
 from crib.people.models import Person
 from crib.stock import selectors
-from crib.stock.labels import KINDS, make_label
+from crib.stock.labels import make_label
 from crib.stock.models import Item, Place
 from crib.stock.records import Kit
 from crib.web.papers.labels import Face
@@ -43,7 +43,7 @@ def _job(one: Job) -> Face:
 
 def _assembly(one: Assembly) -> Face:
     length = f"gauge {one.gauge_length_mm:g} mm" if one.gauge_length_mm else ""
-    return Face(make_label("A", one.pk), one.name, _said(length, str(one.body.design) if one.body else ""))
+    return Face(one.label, one.name, _said(length, str(one.body.design) if one.body else ""))
 
 
 def _place(one: Place) -> Face:
@@ -53,7 +53,7 @@ def _place(one: Place) -> Face:
 
 
 def _kit(one: Kit) -> Face:
-    return Face(make_label("K", one.pk), f"Kit {one.pk}", _said(one.job.code, one.job.part))
+    return Face(one.label, f"Kit {one.pk}", _said(one.job.code, one.job.part))
 
 
 def _said(*words: object) -> tuple[str, ...]:
@@ -93,7 +93,8 @@ ALL_OF: dict[str, tuple[str, Callable[[], Iterable[Any]]]] = {
     "machines": ("Machines", lambda: _in_use(Machine.objects.order_by("code"))),
     "jobs": ("Open jobs", lambda: Job.objects.exclude(state=Job.State.DONE).order_by("code")),
     "assemblies": ("Built tools", _assemblies),
-} | ({"kits": ("Kits", _kits)} if "K" in KINDS else {})
+    "kits": ("Kits", _kits),
+}
 
 
 def _of_design(number: int) -> Sequence[Any]:
@@ -109,7 +110,8 @@ _ONE_OF: dict[str, Callable[[int], Iterable[Any]]] = {
     "machine": lambda number: Machine.objects.filter(pk=number),
     "job": lambda number: Job.objects.filter(pk=number),
     "assembly": lambda number: Assembly.objects.filter(pk=number).select_related("body__design"),
-} | ({"kit": lambda number: Kit.objects.filter(pk=number).select_related("job")} if "K" in KINDS else {})
+    "kit": lambda number: Kit.objects.filter(pk=number).select_related("job"),
+}
 
 
 def faces_for(of: Sequence[str], typed: str = "") -> list[Face]:

@@ -45,7 +45,7 @@ def test_the_assembly_says_what_it_bears_and_where_it_is_used(shop: Shop) -> Non
     built = shop.loaded.assembly
     page = text(see(shop.setter, "assembly", built.pk))
     for words in ("9000 rev/min", "(CT-45-12)", "Tighten BD-12-100 to", "60 N·m", "Balance of HD-40-C16", "G 2.5",
-                  "works at it now", selectors.label_of(built), f"?of=assembly:{built.pk}"):  # fmt: skip
+                  "works at it now", built.label, f"?of=assembly:{built.pk}"):  # fmt: skip
         assert words.replace(" ", "\u00a0") in page or words in page, words
     sent = {"gauge_length_mm": "160", "stick_out_mm": "60", "tightened_nm": "40", "note": "balanced"}
     page = text(send(shop.setter, "measure_assembly", built.pk, **sent))
@@ -81,7 +81,7 @@ def test_a_machines_page_says_tool_lengths_and_speed(shop: Shop) -> None:
 def test_two_scans_swap_a_tip(shop: Shop) -> None:
     shop.log_run(parts=5)
     old, new = shop.edge, shop.item(shop.chamfer_tip)
-    built = selectors.label_of(shop.loaded.assembly)
+    built = shop.loaded.assembly.label
     page = text(_swap(shop.setter, shop, built, new.label, outcome="worn", wear_land_mm="0.2"))
     assert f"{new.label} is in" in page
     old.refresh_from_db()
@@ -103,16 +103,16 @@ def test_two_scans_swap_a_whole_tool(shop: Shop) -> None:
     page = _swap(shop.setter, shop, before.holder.label, spare.holder.label, outcome="worn")
     assert page.status_code == 400
     assert "keep their minutes" in text(page)
-    page = text(_swap(shop.setter, shop, before.holder.label, selectors.label_of(spare)))
+    page = text(_swap(shop.setter, shop, before.holder.label, spare.label))
     assert f"{spare} is in pocket 3; {before} is out" in page
     assert PocketLoad.objects.get(unloaded_at=None).assembly == spare
-    assert "in no pocket" in text(_swap(shop.setter, shop, selectors.label_of(before), selectors.label_of(spare)))
+    assert "in no pocket" in text(_swap(shop.setter, shop, before.label, spare.label))
     assert_ledger_balances()
 
 
 def test_what_cannot_be_swapped_is_said_beside_its_scan(shop: Shop) -> None:
     shop.load_tool()
-    built = selectors.label_of(shop.loaded.assembly)
+    built = shop.loaded.assembly.label
     loose = shop.item(shop.chamfer_tip).label
     wanted = [
         (loose, loose, "is in no built tool now"),
@@ -134,7 +134,7 @@ def test_what_cannot_be_swapped_is_said_beside_its_scan(shop: Shop) -> None:
 def test_the_label_of_a_tool_taken_apart_is_refused(shop: Shop) -> None:
     built = services.build_assembly(holder=shop.item(shop.holder), body=shop.item(shop.body), who=shop.setter)
     services.take_apart(assembly=built, who=shop.setter)
-    assert "was taken apart" in text(_swap(shop.setter, shop, selectors.label_of(built), shop.chamfer_tip.code))
+    assert "was taken apart" in text(_swap(shop.setter, shop, built.label, shop.chamfer_tip.code))
     assert Assembly.objects.count() == 1
 
 
@@ -177,7 +177,7 @@ def test_the_sheets_code_is_read_back_and_names_are_only_printed(shop: Shop) -> 
     assert [part["role"] for part in tool["parts"]] == ["Holder", "Body", "Tip"]
     assert tool["parts"][2]["number"] == "90412"
     [page] = _pages(figures)
-    assert [one.text for one in zxingcpp.read_barcodes(page)] == [selectors.label_of(shop.loaded.assembly)]
+    assert [one.text for one in zxingcpp.read_barcodes(page)] == [shop.loaded.assembly.label]
 
 
 def test_one_operation_and_the_whole_job_come_as_pdf(shop: Shop) -> None:

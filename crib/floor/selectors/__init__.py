@@ -13,7 +13,7 @@ from crib.floor.selectors.boards import (
     machine_boards,
     pocket_now,
 )
-from crib.floor.selectors.built import ToolFacts, built_facts, find_built, label_of, may_work_at, tool_facts
+from crib.floor.selectors.built import ToolFacts, built_facts, find_built, may_work_at, tool_facts
 from crib.floor.selectors.choices import assemblies_for, free_parts, items_for, loose_tips_for
 from crib.floor.selectors.excuses import counted_again_since, excused_among
 from crib.floor.selectors.jobs import (
@@ -79,7 +79,6 @@ __all__ = [
     "grind_history",
     "items_for",
     "jobs_with_work",
-    "label_of",
     "late_dispatches",
     "lines_out",
     "loads_for",

@@ -21,7 +21,7 @@ from crib.floor.tooling import (
     speed_limit,
     torques_of,
 )
-from crib.stock.labels import BadLabel, make_label, parse_label
+from crib.stock.labels import BadLabel, parse_label
 from crib.stock.models import Item
 
 
@@ -81,11 +81,6 @@ def may_work_at(*, assembly: Assembly, fitted: Fitted | None) -> list[Operation]
     work = Operation.objects.filter(tip=fitted.design, retired_at=None, job__retired_at=None)
     work = work.filter(Q(body=body) | Q(body=None)).exclude(job__state=Job.State.DONE)
     return list(work.select_related("job", "machine", "tip", "body").order_by("job__code", "number")[:50])
-
-
-def label_of(assembly: Assembly) -> str:
-    """The text of an assembly's own label."""
-    return make_label("A", assembly.pk)
 
 
 def find_built(*, text: str) -> Assembly:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crib.stock.labels import make_label
 from crib.stock.records import Kit
 from crib.stock.selectors import KitLineNow
 from crib.web import codes
@@ -15,7 +14,6 @@ NOWHERE = "~"
 
 
 def kit_paper(kit: Kit, lines: Sequence[KitLineNow]) -> bytes:
-    label = make_label("K", kit.pk)
     open_lines = [one for one in lines if one.still] or list(lines)
     ordered = sorted(open_lines, key=lambda one: (one.bins[0] if one.bins else NOWHERE, one.design.code))
     needed = f", needed on {day(kit.needed_on)}" if kit.needed_on else ""
@@ -24,8 +22,8 @@ def kit_paper(kit: Kit, lines: Sequence[KitLineNow]) -> bytes:
         {
             "title": f"Kit {kit.pk} for {kit.job.code}",
             "more": f"{kit.job.part}. For {kit.parts:,} parts{needed}.",
-            "label": label,
-            "code": str(codes.data_matrix(label)),
+            "label": kit.label,
+            "code": str(codes.data_matrix(kit.label)),
             "taker": str(kit.issued_to) if kit.issued_to else "",
             "lines": [
                 {

@@ -101,7 +101,7 @@ def _tool(now: selectors.PocketNow, operation: Operation, system: System) -> Too
         parts.append(Part("Body", built.body.design, built.body))
     if fitted is not None:
         parts.append(Part("Tip" if built.body else "Tool", fitted.design, fitted.item))
-    label = selectors.label_of(built)
+    label = built.label
     return ToolThere(
         now=now,
         parts=parts,

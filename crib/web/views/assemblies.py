@@ -195,7 +195,7 @@ def _page(request: HttpRequest, assembly: Assembly, *, status: int = 200, **form
     fitted = selectors.fitted_in([whole.pk], edge_related=WITH_FORECAST).get(whole.pk)
     person = acting_person(request)
     load = selectors.open_load(whole)
-    label = selectors.label_of(whole)
+    label = whole.label
     context: dict[str, Any] = {
         "assembly": whole,
         "fitted": fitted,

@@ -15,7 +15,6 @@ from crib.life.selectors.kit_sheets import BackRow, back_rows, kit_proposal, kit
 from crib.life.services.kits import bring_back_kit, hand_out_kit, stage_job_kit
 from crib.planning.selectors import kits_to_stage
 from crib.stock import selectors, services
-from crib.stock.labels import make_label
 from crib.stock.records import Kit
 from crib.stock.selectors import KitLineNow
 from crib.web import codes
@@ -105,7 +104,6 @@ def _kit_page(
     status: int = 200,
 ) -> HttpResponse:
     lines = kit_sheet(kit=found)
-    label = make_label("K", found.pk)
     context = {
         "kit": found,
         "lines": _shown(lines, given),
@@ -115,8 +113,8 @@ def _kit_page(
         "issue": issue or IssueForm(initial=_taker(request, found)),
         "adding": adding or AddLineForm(),
         "trouble": trouble,
-        "label": label,
-        "code": codes.data_matrix(label),
+        "label": found.label,
+        "code": codes.data_matrix(found.label),
         "moves": selectors.moves_of_kit(kit=found).order_by("-pk")[:100],
         "mine": _is_mine(request, found),
     }

@@ -169,7 +169,7 @@ def _pocket_page(
     system = _system(request)
     context: dict[str, Any] = {"now": now, "machine": machine, "pocket": pocket}
     if now.assembly is not None:
-        context["label"] = selectors.label_of(now.assembly)
+        context["label"] = now.assembly.label
     if now.fitted is not None:
         context["edge_of"] = f"of {now.fitted.design.edges}"
     if now.edge is not None and now.edge.operation is not None:
