@@ -48,6 +48,7 @@ class Kit(models.Model):
         """How the lines of the ledger name it."""
         return f"Kit {self.pk}"
 
+    @property
     def label(self) -> str:
         """The text on its pick list."""
         return make_label("K", self.pk)
