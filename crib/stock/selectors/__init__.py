@@ -20,7 +20,6 @@ from crib.stock.selectors.counts import (
     line_shown,
     next_to_count,
     pieces_booked,
-    places_below,
     places_of_count,
     read_condition,
     recent_counts,
@@ -59,7 +58,7 @@ from crib.stock.selectors.kits import (
     open_kits,
     wants_now,
 )
-from crib.stock.selectors.labels import Found, find_label, places_within, received_for
+from crib.stock.selectors.labels import Found, find_label, received_for
 from crib.stock.selectors.limits import (
     Drawn,
     all_limits,
@@ -82,6 +81,7 @@ from crib.stock.selectors.pages import (
     place_with,
     places_to_keep_in,
     places_to_move_between,
+    places_within,
     stock_at,
 )
 from crib.stock.selectors.past import PastBalance, balances_on, read_day, standings_on
@@ -202,7 +202,6 @@ __all__ = [
     "open_losses",
     "pieces_booked",
     "place_with",
-    "places_below",
     "places_of_count",
     "places_to_keep_in",
     "places_to_move_between",

@@ -11,6 +11,7 @@ from django.db.models import Max, Q, QuerySet
 from crib.catalogue.models import Design
 from crib.core.errors import BadInput, NotFound
 from crib.stock.models import Balance, Condition, Count, CountLine, CountPiece, Item, Move, Place
+from crib.stock.selectors.pages import places_within
 
 LINES = 50
 # Where a count stands in the list: what wants somebody comes first.
@@ -114,26 +115,11 @@ def counts_to_review() -> int:
     return Count.objects.filter(state=Count.State.REVIEW).count()
 
 
-def places_below(*, place: Place) -> list[int]:
-    """The place itself and every place in use that stands in it, however deep."""
-    inside: defaultdict[int, list[int]] = defaultdict(list)
-    own = Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True, parent__isnull=False)
-    for child, parent in own.values_list("pk", "parent"):
-        assert parent is not None
-        inside[parent].append(child)
-    found, waiting = [place.pk], [place.pk]
-    while waiting:
-        deeper = [child for child in inside[waiting.pop()] if child not in found]
-        found += deeper
-        waiting += deeper
-    return found
-
-
 def places_of_count(*, count: Count) -> QuerySet[Place]:
     """Where a count looks: a place with all below it, or wherever the crib may keep the design."""
     own = Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True)
     if count.place is not None:
-        own = own.filter(pk__in=places_below(place=count.place))
+        own = own.filter(pk__in=[one.pk for one in places_within(place=count.place)])
     return own.order_by("code")
 
 

@@ -143,20 +143,6 @@ def _short(read: str) -> str:
     return plain if len(plain) <= 40 else plain[:39] + "…"
 
 
-def places_within(*, place: Place) -> list[Place]:
-    """A place and all that stands in it, in use, by code; one query."""
-    known = Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True)
-    inside: dict[int | None, list[Place]] = {}
-    for one in known.select_related("person", "home_of").order_by("code"):
-        inside.setdefault(one.parent_id, []).append(one)
-    found, waiting = [place], [place.pk]
-    while waiting:
-        below = inside.get(waiting.pop(), [])
-        found += below
-        waiting += [one.pk for one in below]
-    return [place, *sorted(found[1:], key=lambda one: one.code)]
-
-
 def received_for(*, document: str) -> list[Item | Design]:
     """What came in for an order or an import: its pieces where they were put, and the designs of what came loose."""
     moves = Move.objects.filter(document=document, reverses=None, reversed_by=None).select_related("design")

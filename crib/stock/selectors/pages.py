@@ -102,6 +102,20 @@ def places_to_keep_in() -> QuerySet[Place]:
     return Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True).order_by("code")
 
 
+def places_within(*, place: Place) -> list[Place]:
+    """A place and all that stands in it, in use, by code; one query."""
+    known = Place.objects.filter(kind__in=Place.ON_HAND, retired_at__isnull=True)
+    inside: dict[int | None, list[Place]] = {}
+    for one in known.select_related("person", "home_of").order_by("code"):
+        inside.setdefault(one.parent_id, []).append(one)
+    found, waiting = [place], [place.pk]
+    while waiting:
+        below = inside.get(waiting.pop(), [])
+        found += below
+        waiting += [one.pk for one in below]
+    return [place, *sorted(found[1:], key=lambda one: one.code)]
+
+
 def places_to_move_between() -> QuerySet[Place]:
     """Every place that a move by hand may name."""
     kinds = (*Place.ON_HAND, Place.Kind.MACHINE, Place.Kind.REGRIND, Place.Kind.SPENT, Place.Kind.DIFFERENCE)

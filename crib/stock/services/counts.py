@@ -46,7 +46,7 @@ def _refuse_second_count(place: Place | None, design: Design | None) -> None:
     else:
         assert place is not None
         list(Place.objects.select_for_update(no_key=True).filter(kind__in=Place.ON_HAND).order_by("pk").values("pk"))
-        near = {*selectors.places_below(place=place), *_above(place)}
+        near = {*(one.pk for one in selectors.places_within(place=place)), *_above(place)}
         already = Count.objects.filter(place__in=near, state__in=AT_WORK).select_related("counted_by", "place").first()
     if already is not None:
         of = already.place or design
