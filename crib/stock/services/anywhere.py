@@ -73,24 +73,6 @@ def _from_shelves(
     exceed_limits(
         limits=selectors.limits_of(design=design), quantity=quantity, person=person, job=job, allowed_by=allowed_by
     )
-    shelves = selectors.shelves(design=design, quantity=quantity, condition=condition)
-    picked: list[tuple[Balance, int]] = []
-    missing = quantity
-    for row in shelves:
-        count = min(missing, row.quantity - row.labelled)
-        if count:
-            picked.append((row, count))
-            missing -= count
-    if missing and not (design.retired or design.kept_as_items):
-        held = quantity - missing
-        raise NotEnoughOnHand(
-            f"There {'is' if held == 1 else 'are'} {f'only {held}' if held else 'no'} {design.code} in the crib; "
-            f"{quantity} asked for. {selectors.where_else(design=design)}",
-            field="quantity",
-        )
-    if missing:
-        home = selectors.home_for(design) or _no_bin(design)
-        picked = [(Balance(design=design, place=home, condition=condition or Condition.NEW), quantity)]
     return [
         check_out(
             design=design,
@@ -104,8 +86,30 @@ def _from_shelves(
             allowed_by=allowed_by,
             note=note,
         )
-        for number, (row, count) in enumerate(picked, start=1)
+        for number, (row, count) in enumerate(_picked(design, quantity, condition), start=1)
     ]
+
+
+def _picked(design: Design, quantity: int, condition: str | None) -> list[tuple[Balance, int]]:
+    """How many are taken from which bin; of what is never handed out loose, the bin of which `check_out` says why."""
+    picked: list[tuple[Balance, int]] = []
+    missing = quantity
+    for row in selectors.shelves(design=design, quantity=quantity, condition=condition):
+        count = min(missing, row.quantity - row.labelled)
+        if count:
+            picked.append((row, count))
+            missing -= count
+    if not missing:
+        return picked
+    if design.retired or design.kept_as_items:
+        home = selectors.home_for(design) or _no_bin(design)
+        return [(Balance(design=design, place=home, condition=condition or Condition.NEW), quantity)]
+    held = quantity - missing
+    raise NotEnoughOnHand(
+        f"There {'is' if held == 1 else 'are'} {f'only {held}' if held else 'no'} {design.code} in the crib; "
+        f"{quantity} asked for. {selectors.where_else(design=design)}",
+        field="quantity",
+    )
 
 
 def _moves_before(design: Design, quantity: int, person: Person, key: str) -> list[Move]:
