@@ -28,10 +28,7 @@ from crib.web.part_used import labelled_to_fit
 from crib.web.views.machines import WITH_FORECAST, KeyedForm, _system, new_key
 
 
-class BuildForm(UnitsForm):
-    holder = forms.ChoiceField(label="Holder")
-    body = forms.ChoiceField(required=False, label="Body", help_text="None for a solid tool straight in the holder.")
-    name = forms.CharField(required=False, max_length=60, label="Name", help_text="As the shop calls it.")
+class MeasureForm(UnitsForm):
     gauge_length_mm = QuantityField(unit="mm", required=False, label="Gauge length")
     stick_out_mm = QuantityField(unit="mm", required=False, label="Stick-out")
     tightened_nm = QuantityField(
@@ -40,6 +37,13 @@ class BuildForm(UnitsForm):
     note = forms.CharField(
         required=False, max_length=200, label="Note", help_text="Such as how it was balanced, and by whom."
     )
+
+
+class BuildForm(MeasureForm):
+    holder = forms.ChoiceField(label="Holder")
+    body = forms.ChoiceField(required=False, label="Body", help_text="None for a solid tool straight in the holder.")
+    name = forms.CharField(required=False, max_length=60, label="Name", help_text="As the shop calls it.")
+    field_order = ("holder", "body", "name")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -56,17 +60,6 @@ class BuildForm(UnitsForm):
                 "hx-trigger": "change",
                 "hx-include": "closest form",
             }
-
-
-class MeasureForm(UnitsForm):
-    gauge_length_mm = QuantityField(unit="mm", required=False, label="Gauge length")
-    stick_out_mm = QuantityField(unit="mm", required=False, label="Stick-out")
-    tightened_nm = QuantityField(
-        unit="N·m", required=False, label="Tightened to", help_text="The holder’s nut or screw."
-    )
-    note = forms.CharField(
-        required=False, max_length=200, label="Note", help_text="Such as how it was balanced, and by whom."
-    )
 
 
 def _says(item: Item) -> str:
