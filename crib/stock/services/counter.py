@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 
 from crib.catalogue.models import Design, Job, Machine
-from crib.core import clock
 from crib.core.errors import BadInput, NotAllowed, Refused, ShopError
 from crib.people.models import Person
 from crib.stock import selectors
@@ -35,9 +33,11 @@ from crib.stock.services.counter_acts import (
     WITH,
     Allowance,
     Asked,
+    drawn_lately,
     keeps_stock,
     line_of,
     made_before,
+    may_allow_more,
     move_thing,
     need_draw,
     write_for_job,
@@ -48,8 +48,6 @@ UNDO_WORDS = ("undo",)
 # The keys of a number pad: what is typed alone on the field. A code never begins with one of them.
 MODE_KEYS = {"+": GIVE_OUT, "/": BY_ITSELF, "-": BACK}
 NEXT_BACK = {BACK: BACK_PART_USED, BACK_PART_USED: BACK_SPENT, BACK_SPENT: BACK}
-# A job that is scanned later than this is for what comes next, not for what was drawn before it.
-TURN = timedelta(minutes=5)
 # One word may be a scan that was misread; a reason is written.
 WORDS_OF_A_REASON = 2
 REASON_WANTED = "Write the reason in a few words, such as: chipped at the start."
@@ -175,7 +173,7 @@ class _Counter:
             return None
         if self.state.allowing is not None:
             return Person.objects.filter(pk=self.state.allowing, is_active=True).first()
-        return self.acting if self.acting is not None and _may_allow(self.acting) else None
+        return self.acting if self.acting is not None and may_allow_more(person=self.acting) else None
 
     def _allow(self, lead: Person) -> Scanned:
         """A lead's badge while something is over a limit: the next words are the reason."""
@@ -225,7 +223,12 @@ class _Counter:
     def _person(self, person: Person) -> Scanned:
         if not person.is_active:
             raise Refused(f"{person} no longer works here.", field="person")
-        if self.state.over and self.acting is not None and _may_allow(person) and self.state.allowing != person.pk:
+        if (
+            self.state.over
+            and self.acting is not None
+            and may_allow_more(person=person)
+            and self.state.allowing != person.pk
+        ):
             return self._allow(person)
         takes_over = self.shared and (self.acting is None or not keeps_stock(person=self.acting))
         if takes_over:
@@ -294,7 +297,7 @@ class _Counter:
             return "Nothing was moved. See below what may be taken instead."
         if isinstance(refused, LimitReached):
             self.state = self.state.over_limit(replace(one, person=person.pk))
-            if self.acting is not None and _may_allow(self.acting):
+            if self.acting is not None and may_allow_more(person=self.acting):
                 return "Nothing was moved. To let it go out, type why in a few words, then Enter."
             return "Nothing was moved. A lead may scan the badge here and type why it goes out."
         return _way_out(refused)
@@ -309,7 +312,7 @@ class _Counter:
     def _job(self, job: Job) -> Scanned:
         if job.retired:
             raise Refused(f"Job {job.code} is closed. Scan the job this is for.", field="job")
-        before = self._drawn_without_job()
+        before = drawn_lately(moves=self.state.jobless)
         self.state = replace(self.state, job=job.pk, jobless=())
         refused = [] if self.acting is None else [self._write_for(job, number, self.acting) for number in before]
         person = self._taker(None)
@@ -322,11 +325,6 @@ class _Counter:
             more = f"{job.part}. {drawn} written down for it too, and so is what follows."
         said = " ".join(one for one in refused if one)
         return self._answer(Answer("bad" if said else "info", f"Job {job.code}", f"{more} {said}".strip()))
-
-    def _drawn_without_job(self) -> list[int]:
-        """The hand-outs of this turn, while it can still be meant by a job that is scanned last."""
-        lately = Move.objects.filter(pk__in=self.state.jobless, at__gt=clock.now() - TURN)
-        return list(lately.order_by("pk").values_list("pk", flat=True))
 
     def _write_for(self, job: Job, number: int, acting: Person) -> str:
         """Write one hand-out of this turn down for the job; answers why not, or nothing."""
@@ -388,10 +386,6 @@ class _Counter:
         if self.state.person is not None:
             return Person.objects.get(pk=self.state.person)
         return None if keeps_stock(person=self.acting) else self.acting
-
-
-def _may_allow(person: Person) -> bool:
-    return person.has_perm("crib.allow_more")
 
 
 def _made(move: Move) -> Answer:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
+from datetime import timedelta
 
 from django.db import transaction
 
 from crib.catalogue.models import Design, Job
+from crib.core import clock
 from crib.core.errors import NotAllowed, Refused
 from crib.people.models import Person
 from crib.stock import selectors
@@ -18,6 +21,8 @@ from crib.stock.services.places import spent_place
 
 KEY_PREFIX = "counter:"
 WITH = ("design", "item", "item__design", "from_place__person", "to_place__person", "job", "who", "allowed_by")
+# A job that is scanned later than this is for what comes next, not for what was drawn before it.
+TURN = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -41,6 +46,17 @@ class Asked:
 def keeps_stock(*, person: Person) -> bool:
     """Whether somebody acts for others at the counter."""
     return person.has_perm("crib.keep_stock")
+
+
+def may_allow_more(*, person: Person) -> bool:
+    """Whether somebody may let more go out than a limit says."""
+    return person.has_perm("crib.allow_more")
+
+
+def drawn_lately(*, moves: Collection[int]) -> list[int]:
+    """Those of the hand-outs that a job scanned last can still be meant for."""
+    lately = Move.objects.filter(pk__in=moves, at__gt=clock.now() - TURN)
+    return list(lately.order_by("pk").values_list("pk", flat=True))
 
 
 def need_draw(*, person: Person) -> None:
