@@ -31,10 +31,6 @@ def data_matrix(text: str) -> SafeString:
     return drawing(text)
 
 
-def qr(text: str) -> SafeString:
-    return drawing(text, as_qr=True)
-
-
 def _drawing(rows: Sequence[Sequence[int]], quiet: int, text: str) -> SafeString:
     size = len(rows) + 2 * quiet
     path = "".join(
