@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from crib.floor import services as floor
 from crib.people.models import Person
@@ -116,6 +118,13 @@ def test_the_note_says_what_goes_and_warns_of_the_dust(shop: Shop) -> None:
     assert [line["label"] for line in figures["lines"]] == [one.item.label for one in sent.lines.order_by("pk")]
     assert figures["lines"][1]["diameter"] == "8.5\xa0mm"
     assert signed_in(shop.setter).get(reverse("crib:dispatch_note", args=[9999])).status_code == 404
+
+
+def test_the_day_on_the_note_is_that_of_the_shop() -> None:
+    sent = Dispatch(pk=1, shop=Place(name="Grinder"), sent_by=Person(username="ada"))
+    sent.sent_at = datetime(2026, 3, 1, 23, 30, tzinfo=UTC)
+    with timezone.override("Pacific/Auckland"):
+        assert dispatch_note_of(sent, "metric")["sent"] == "2026-03-02"
 
 
 def test_the_pocket_says_what_to_program(shop: Shop) -> None:

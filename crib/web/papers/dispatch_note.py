@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
+
 from crib.stock.models import Item
 from crib.stock.records import Dispatch
 from crib.web import formats
@@ -16,7 +18,7 @@ def dispatch_note_of(sent: Dispatch, system: str) -> dict[str, Any]:
         "number": sent.pk,
         "shop": sent.shop.name,
         "work": sent.get_work_display(),
-        "sent": sent.sent_at.date().isoformat(),
+        "sent": timezone.localdate(sent.sent_at).isoformat(),
         "by": str(sent.sent_by),
         "due": sent.due_on.isoformat() if sent.due_on else "",
         "note": sent.note,

@@ -9,6 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.http import require_POST, require_safe
 
@@ -73,7 +74,9 @@ def held_sheet(request: HttpRequest) -> HttpResponse:
     rows = [
         [
             one.holder, one.place.get_kind_display(), one.design.code, one.design.description, one.words, one.quantity,
-            " ".join(one.labels), one.since.isoformat() if one.since else None, one.job, float(one.value),
+            " ".join(one.labels),
+            timezone.localtime(one.since).isoformat(timespec="seconds") if one.since else None,
+            one.job, float(one.value),
             "yes" if one.comes_back else "no", "yes" if one.overdue else "no",
         ]
         for one in selectors.held_by(place=place, only_back=not everything)

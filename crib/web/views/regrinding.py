@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from crib.floor import selectors, services
@@ -133,8 +134,8 @@ def scrap_sheet(request: HttpRequest) -> HttpResponse:
     )  # fmt: skip
     rows = (
         (
-            one.at.date().isoformat(), str(one.who), one.weighed_g, one.expected_g, one.difference, one.pieces,
-            one.unknown_pieces, one.taken_by, one.paid, one.note,
+            timezone.localdate(one.at).isoformat(), str(one.who), one.weighed_g, one.expected_g, one.difference,
+            one.pieces, one.unknown_pieces, one.taken_by, one.paid, one.note,
         )
         for one in stock_selectors.scrap_collections()
     )  # fmt: skip
