@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from crib.stock import services
 from crib.stock.models import Move
 from tests.api.calls import get, post
 from tests.shop import Shop, assert_ledger_balances
@@ -87,3 +88,14 @@ def test_rights(crib: Shop) -> None:
     assert post(crib.setter, f"kits/{number}/drop/").status_code == 403
     assert get(crib.planner, f"kits/{number}/").data["job"] == "J-1001"
     assert get(crib.planner, "kits/999/").status_code == 404
+
+
+def test_a_kit_beyond_a_limit_needs_a_reason_of_who_may_allow_it(crib: Shop) -> None:
+    services.set_take_limit(design=crib.chamfer_tip, per="person", most=0, days=7, who=crib.lead)
+    number = post(crib.attendant, "kits/", {"job": "J-1001", "parts": 1, "lines": [TIPS]}).data["id"]
+    given = {"person": crib.setter.username, "only_what_is_there": True}
+    refused = post(crib.attendant, f"kits/{number}/issue/", given)
+    assert (refused.status_code, "Lena Holt may let more go out" in str(refused.data)) == (409, True)
+    assert post(crib.attendant, f"kits/{number}/issue/", given | {"reason": "long run"}).status_code == 403
+    out = post(crib.lead, f"kits/{number}/issue/", given | {"reason": "long run"})
+    assert (out.status_code, out.data["moves"][0]["allowed_by"]) == (201, crib.lead.username)

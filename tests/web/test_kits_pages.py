@@ -12,6 +12,7 @@ from crib.core import clock
 from crib.planning.models import PlanLine, ProductionPlan
 from crib.stock.models import Move, Reservation
 from crib.stock.records import Kit
+from crib.stock.services import set_take_limit
 from tests.shop import Shop, assert_ledger_balances
 from tests.web.pages import signed_in, text
 from tests.web.test_machines_pages import see, send
@@ -98,6 +99,22 @@ def test_a_kit_goes_out_is_undone_and_comes_back(crib: Shop) -> None:
     assert Move.objects.filter(why="take_back", becomes="part_used").get().quantity == 3
     assert "Nobody holds this kit now" in text(see(crib.setter, "return_kit", kit.pk))
     assert_ledger_balances()
+
+
+def test_a_kit_beyond_a_limit_goes_out_with_the_reason_of_a_lead(crib: Shop) -> None:
+    set_take_limit(design=crib.chamfer_tip, per="person", most=2, days=7, who=crib.lead)
+    kit = stage(crib, worked_for=10, **{wanted(crib, "body"): "0", wanted(crib, "edge"): "4"})
+    given = {"person": crib.setter.username, "key": "form:1", "only_what_is_there": "on"}
+    refused = send(crib.attendant, "issue_kit", kit.pk, **given)
+    assert (refused.status_code, "Lena Holt may let more go out" in text(refused)) == (409, True)
+    # Who may not allow it is not asked for the reason, and is refused who sends one all the same.
+    assert 'name="reason"' not in text(refused)
+    assert send(crib.attendant, "issue_kit", kit.pk, **given, reason="long run").status_code == 403
+    assert 'name="reason"' in text(see(crib.lead, "kit", kit.pk))
+    out = send(crib.lead, "issue_kit", kit.pk, **given, reason="long run")
+    assert "is with Sela Marsh" in text(out)
+    beyond = Move.objects.filter(why="check_out", design=crib.chamfer_tip)
+    assert {(move.allowed_by, move.note) for move in beyond} == {(crib.lead, "long run")}
 
 
 def test_a_machinist_is_offered_the_kit_for_himself(crib: Shop) -> None:
