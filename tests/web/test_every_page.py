@@ -31,7 +31,7 @@ OVERFLOW = "() => document.documentElement.scrollWidth - document.documentElemen
 
 
 def is_page(response: Any) -> bool:
-    return response.status_code == 200 and b"<html" in response.content
+    return response.status_code == 200 and not response.streaming and b"<html" in response.content
 
 
 def as_lead(person: Person) -> Client:
