@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
+
+from django.utils import timezone
 
 from crib.catalogue.models import Job
 from crib.floor.models import Operation
@@ -41,11 +43,13 @@ def _count_for_review(scenario: Scenario, shop: Shop) -> None:
     stock.finish_count(count=count, who=shop.attendant)
 
 
-def stage_a_kit(shop: Shop) -> None:
+def stage_a_kit(scenario: Scenario, shop: Shop) -> None:
     """Lay ready what the forecast asks for, for the next job to start that needs anything."""
     for job in _next_jobs(shop.jobs.values()):
         if kit_needs(job=job).wants:
-            stage_job_kit(job=job, who=shop.attendant)
+            starts = next(batch.from_week for batch in scenario.batches if batch.code == job.code)
+            needed_on = timezone.localdate(shop.now - timedelta(weeks=starts))
+            stage_job_kit(job=job, who=shop.attendant, needed_on=needed_on)
             return
 
 

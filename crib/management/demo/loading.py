@@ -52,7 +52,7 @@ def load_demo(progress: Progress, passwords: Mapping[str, str] | None = None) ->
     looking_ahead.learn_and_forecast()
     progress("Planning this month and the next")
     looking_ahead.plan_months(scenario, shop)
-    stage_a_kit(shop)
+    stage_a_kit(scenario, shop)
     looking_ahead.order_what_is_on_its_way(scenario, shop)
     progress("The demo shop is loaded")
     return shop.passwords
