@@ -100,7 +100,7 @@ def test_the_ledger_says_its_day_once(shop: Shop, monkeypatch: pytest.MonkeyPatc
     client = signed_in(shop.setter)
     for address in (url("ledger"), url("design", shop.chamfer_tip.pk), url("place", shop.bin.pk)):
         page = client.get(address).content.decode()
-        assert re.search(rf"<td><time [^>]*>{when}</time></td>", page), address
+        assert re.search(rf'<td><time [^>]*>{when}</time><span class="sub">', page), address
 
 
 def test_receiving_counts_once_however_often_the_button_is_pressed(shop: Shop) -> None:
