@@ -128,6 +128,7 @@ class Assemblies(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, vie
 
     @extend_schema(request=None, responses=AssemblySerializer)
     @action(detail=True, methods=["post"])
+    @idempotent
     def apart(self, request: Request, pk: str) -> Response:
         """Free holder and body; once more changes nothing."""
         return Response(

@@ -102,8 +102,10 @@ def _by_field(detail: Any, prefix: str = "") -> dict[str, list[str]]:
     if isinstance(detail, Mapping):
         flat: dict[str, list[str]] = {}
         for name, inner in detail.items():
-            name = "body" if name in ("non_field_errors", "__all__") else str(name)
-            flat |= _by_field(inner, f"{prefix}.{name}" if prefix else name)
+            # What is wrong with an inner thing as a whole is said of that thing.
+            parts = [prefix, "" if name in ("non_field_errors", "__all__") else str(name)]
+            for field, sentences in _by_field(inner, ".".join(part for part in parts if part)).items():
+                flat.setdefault(field, []).extend(sentences)
         return flat
     if isinstance(detail, Sequence) and not isinstance(detail, str):
         if any(isinstance(inner, Mapping) for inner in detail):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers, viewsets
 from rest_framework.decorators import action
@@ -111,12 +112,12 @@ class HeldThings(ShopView, viewsets.GenericViewSet[Move]):
     serializer_class = HeldSerializer
     permission_classes = [*ShopView.permission_classes, needs("keep_stock")]
     filter_backends: Any = []
-    pagination_class = None
 
     @extend_schema(responses=HeldSerializer(many=True))
     def list(self, request: Request) -> Response:
         """Everything that people and machines hold, the longest held first."""
-        return Response(HeldSerializer(selectors.held_by(), many=True).data)
+        page = self.paginate_queryset(cast("QuerySet[Any]", selectors.held_by()))  # a list is cut into pages as well
+        return self.get_paginated_response(HeldSerializer(page or [], many=True).data)
 
     @extend_schema(request=TransferSerializer, responses={201: MoveSerializer})
     @action(

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.routers import BaseRouter
 
-from crib.api.base import ShopView, needs, needs_any, read
+from crib.api.base import ShopView, needs, needs_any, numbered, read
 from crib.api.catalogue import Named
 from crib.api.idempotency import idempotent, service_key, signed_in
 from crib.api.stock import MoveSerializer
@@ -167,6 +167,10 @@ class Kits(ShopView, mixins.ListModelMixin, mixins.RetrieveModelMixin, viewsets.
         "job": "job__code", "state": "state", "issued_to": "issued_to__username",
     }  # fmt: skip
     ordering_fields: ClassVar[dict[str, str]] = {"needed_on": "needed_on", "made_at": "made_at"}
+
+    def get_object(self) -> Kit:
+        found: Kit = numbered(self.get_queryset(), self.kwargs["pk"])
+        return found
 
     @extend_schema(responses=KitDetailSerializer)
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:

@@ -23,7 +23,7 @@ def test_handing_on_losing_and_finding(shop: Shop) -> None:
     found = {"move": move["id"], "to_place": shop.bin.code}
     assert post(shop.attendant, "held/found/", found, key="f").status_code == 201
     assert post(shop.attendant, "held/found/", found, key="g").status_code == 409
-    (line,) = get(shop.planner, "held/").data
+    (line,) = get(shop.planner, "held/").data["results"]
     assert (line["person"], line["machine"], line["quantity"], line["overdue"]) == ("odd", None, 2, False)
     assert Move.objects.filter(why__in=("lost", "found")).count() == 2
     assert_ledger_balances()

@@ -239,3 +239,16 @@ def test_a_tip_whose_edge_is_in_use_is_not_thrown_away(shop: Shop, way: str) -> 
     assert (tip.place, tip.condition) == (mine, "part_used")
     take_back_home(**given, person=shop.setter, to_place=shop.bin, key="part-used")
     assert_ledger_balances()
+
+
+def test_a_loss_of_which_some_turned_up_is_not_reversed(shop: Shop) -> None:
+    drawn(shop)
+    given: dict[str, Any] = {"design": shop.chamfer_tip, "from_place": place_of(person=shop.setter)}
+    lost = services.write_lost(**given, quantity=3, note="fell away", who=shop.attendant, key="l")
+    found = services.find_again(lost=lost, to_place=shop.bin, who=shop.attendant, key="f", quantity=2)
+    with pytest.raises(Refused, match="wrote lost 2 turned up again"):
+        reverse(move=lost, who=shop.attendant, key="r")
+    reverse(move=found, who=shop.attendant, key="rf")
+    reverse(move=lost, who=shop.attendant, key="r")
+    assert (open_losses(), sum(one.quantity for one in held_of(person=shop.setter))) == ([], 3)
+    assert_ledger_balances()

@@ -320,6 +320,7 @@ def reverse(
     _refuse_second_reversal(move)
     try:
         with transaction.atomic():
+            _refuse_found_again(move)
             return write_move(replace(draft, carries=_pieces_received(move)), who)
     except IntegrityError:
         _refuse_second_reversal(move)
@@ -336,6 +337,18 @@ def _way_back(move: Move) -> str:
         f"This went out with {move.document}, which counts it. Undo the whole on the kit's page, or bring this one "
         "back at the counter."
     )
+
+
+def _refuse_found_again(move: Move) -> None:
+    """A loss of which some turned up is no slip: taken back whole, the same pieces would be there twice."""
+    if move.why != Move.Why.LOST:
+        return
+    # Who finds it again waits at the design too, so that only one of the two is done.
+    Design.objects.select_for_update().get(pk=move.design_id)
+    if found := selectors.found_of(move):
+        raise Refused(
+            f"Of what move {move.pk} wrote lost {found} turned up again. Reverse the finding first.", field="move"
+        )
 
 
 def _refuse_second_reversal(move: Move) -> None:
