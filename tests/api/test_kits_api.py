@@ -99,3 +99,18 @@ def test_a_kit_beyond_a_limit_needs_a_reason_of_who_may_allow_it(crib: Shop) -> 
     assert post(crib.attendant, f"kits/{number}/issue/", given | {"reason": "long run"}).status_code == 403
     out = post(crib.lead, f"kits/{number}/issue/", given | {"reason": "long run"})
     assert (out.status_code, out.data["moves"][0]["allowed_by"]) == (201, crib.lead.username)
+
+
+def test_a_piece_is_named_once_and_one_line_is_not_reversed_alone(crib: Shop) -> None:
+    body = crib.item(crib.body)
+    lines = [{"design": "BD-12-100", "role": "body", "wanted": 2}]
+    number = post(crib.attendant, "kits/", {"job": "J-1001", "parts": 1, "lines": lines}).data["id"]
+    twice = post(crib.setter, f"kits/{number}/issue/", {"pieces": [body.label, body.label.lower()]})
+    assert (twice.status_code, list(twice.data["errors"])) == (400, ["pieces"])
+    asked = {"pieces": [body.label], "only_what_is_there": True}
+    (move,) = post(crib.setter, f"kits/{number}/issue/", asked, key="i").data["moves"]
+    assert move["document"] == f"Kit {number}"
+    alone = post(crib.attendant, f"moves/{move['id']}/reverse/")
+    assert (alone.status_code, alone.data["type"]) == (409, "urn:edgetally:problem:owned-by-document")
+    assert "bring this one back at the counter" in alone.data["detail"]
+    assert post(crib.setter, f"kits/{number}/undo/").data["kit"]["state"] == "staged"

@@ -158,6 +158,8 @@ def test_what_a_leaver_cannot_bring_back_is_written_lost_in_one_act(shop: Shop) 
     services.write_all_lost(person=shop.setter, note="left without handing over", who=shop.lead, key="lost")
     services.write_all_lost(person=shop.setter, note="left without handing over", who=shop.lead, key="lost")
     assert Move.objects.filter(why="lost").count() == 1
+    with pytest.raises(KeyAlreadyUsed, match="for somebody else"):
+        services.write_all_lost(person=shop.other_setter, note="left", who=shop.lead, key="lost")
     services.let_go(person=shop.setter, who=shop.lead)
     assert_ledger_balances()
 

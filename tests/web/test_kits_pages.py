@@ -9,10 +9,12 @@ import pytest
 from django.urls import reverse
 
 from crib.core import clock
+from crib.life.services.kits import hand_out_kit
 from crib.planning.models import PlanLine, ProductionPlan
 from crib.stock.models import Move, Reservation
 from crib.stock.records import Kit
 from crib.stock.services import set_take_limit
+from crib.web.templatetags.shop import document_page
 from tests.shop import Shop, assert_ledger_balances
 from tests.web.pages import signed_in, text
 from tests.web.test_machines_pages import see, send
@@ -157,3 +159,23 @@ def test_a_job_that_starts_soon_asks_for_its_kit(crib: Shop, days: int, on_today
         assert f"kit {kit.pk} is staged" in text(see(crib.attendant, "today"))
         send(crib.attendant, "issue_kit", kit.pk, person=crib.setter.username, key="k", only_what_is_there="on")
         assert "Kits before the shift" not in text(see(crib.attendant, "today"))
+
+
+def test_a_line_of_a_kit_leads_to_the_kit_instead_of_being_reversed(crib: Shop) -> None:
+    send(crib.attendant, "stage_kit", crib.job.pk, **{wanted(crib, "edge"): "3"})
+    kit = Kit.objects.get()
+    (move, *_) = hand_out_kit(
+        kit=kit, person=crib.setter, who=crib.attendant, key=crib.key(), only_what_is_there=True
+    ).moves
+    page = see(crib.attendant, "reverse_move", move.pk).content.decode()
+    assert f'<a href="/stock/kits/{kit.pk}/">Kit {kit.pk}</a>' in page
+    assert "Reverse it" not in page
+    assert send(crib.attendant, "reverse_move", move.pk, key=crib.key()).status_code == 400
+    assert f'<a href="/stock/kits/{kit.pk}/">Kit {kit.pk}</a>' in see(crib.setter, "move", move.pk).content.decode()
+
+
+def test_what_a_line_was_posted_for_has_its_own_page() -> None:
+    """An import was looked for among the orders, where nobody finds it."""
+    pages = {"Kit 7": "/stock/kits/7/", "Dispatch 7": "/stock/sent/7/", "IMPORT-7": "/stock/import/crib/7/"}
+    assert {document: document_page(document) for document in pages} == pages
+    assert document_page("PO-7") == "/month/orders/PO-7/"

@@ -130,10 +130,7 @@ def find_again(*, lost: Move, to_place: Place, who: Person, key: str, quantity: 
 @transaction.atomic
 def take_all_back(*, person: Person, who: Person, key: str) -> list[Move]:
     """Bring back everything that a person holds, each to its own bin as it left: all of it or nothing."""
-    moves = list(Move.objects.filter(key__startswith=f"{key}/").order_by("pk"))
-    if moves:
-        if any(move.from_place.person_id != person.pk for move in moves):
-            raise KeyAlreadyUsed("This key came before for somebody else. Send a new key for new work.", field="key")
+    if moves := _moves_before(person, key):
         return moves
     for held in selectors.held_of(person=person):
         for item in held.items:
@@ -157,14 +154,23 @@ def take_all_back(*, person: Person, who: Person, key: str) -> list[Move]:
 @transaction.atomic
 def write_all_lost(*, person: Person, note: str, who: Person, key: str) -> list[Move]:
     """Write lost everything that a person still holds, each with the same reason."""
-    moves = list(Move.objects.filter(key__startswith=f"{key}/").order_by("pk"))
-    for held in [] if moves else selectors.held_of(person=person):
+    if moves := _moves_before(person, key):
+        return moves
+    for held in selectors.held_of(person=person):
         lose = partial(write_lost, design=held.design, from_place=held.place, note=note, who=who)
         for item in held.items:
             moves.append(lose(quantity=item.pieces, item=item, key=f"{key}/I{item.pk}"))
         if held.loose:
             loose_key = f"{key}/{held.design.pk}{held.condition}"
             moves.append(lose(quantity=held.loose, condition=held.condition, key=loose_key))
+    return moves
+
+
+def _moves_before(person: Person, key: str) -> list[Move]:
+    """What this key did to all that a person held; refused when it was another person."""
+    moves = list(Move.objects.filter(key__startswith=f"{key}/").select_related("from_place").order_by("pk"))
+    if any(move.from_place.person_id != person.pk for move in moves):
+        raise KeyAlreadyUsed("This key came before for somebody else. Send a new key for new work.", field="key")
     return moves
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from django.db import transaction
 
 from crib.catalogue.models import Job
-from crib.core.errors import Refused
+from crib.core.errors import BadInput, Refused
 from crib.floor.errors import EdgeStillInUse
 from crib.floor.models import Edge
 from crib.floor.selectors.standing_tools import built_in
@@ -56,7 +56,9 @@ def hand_out_kit(
     What goes beyond a limit is let out by `allowed_by` alone, who says why in the note.
     """
     built = built_in()
-    for item in pieces:
+    for number, item in enumerate(pieces):
+        if item in pieces[:number]:
+            raise BadInput("pieces", f"{item.label} is named twice. Name each piece once.")
         if item.pk in built:
             raise Refused(f"{item.label} ({item.design.code}) is part of a built tool; take that apart first.")
     return issue_kit(
