@@ -164,7 +164,7 @@ def _address(found: Count, at: CountPosition) -> str:
 def finish_count(request: HttpRequest, number: int) -> HttpResponse:
     """Hand the count over for review."""
     services.finish_count(count=selectors.count_with(number=number), who=need_acting(request))
-    messages.success(request, "The count is finished. Somebody else reviews and posts it.")
+    messages.success(request, "The count is finished. It is posted after a review, best by somebody else.")
     return redirect("crib:count", number=number)
 
 
