@@ -15,6 +15,8 @@ from crib.api.workings import SWEEP_FIELDS
 from tests.api.hostile import assert_sentences, hostile_client, strict_json
 from tests.shop import Shop
 
+pytestmark = pytest.mark.once
+
 RANGES: tuple[tuple[Any, Any], ...] = (
     (1e-9, 1e9), (0, 1), (-5, 5), (0, 1e9), (1, 2), (2, 1), (3, 3), (1e-9, 2e-9), (89, 181), (None, 3), (1, None),
     ("nan", "inf"), (1e308, 1.5e308), (-1e12, 1e12), (5e-324, 1), ("0.1 in", "2 in"), ("1 kW", "2 kW"),

@@ -16,6 +16,8 @@ from calc.workings import Group, Input, Kind, Working, all_workings
 from tests.api.hostile import assert_sentences, hostile_client, strict_json
 from tests.shop import Shop
 
+pytestmark = pytest.mark.once
+
 BASE = "/api/v1/workings/"
 GARBAGE = (
     "nan", "-Infinity", "1e999", "12 parsecs", "ten", "1,234", "5/0 in", "0x10", "∞", "😀", "\x00", "12\n13", "mm",

@@ -37,7 +37,15 @@ bootstrap.run_command = say
 sys.exit(bootstrap.start(sys.argv))
 """
 
-pytestmark = [pytest.mark.processes, pytest.mark.skipif(sys.platform == "win32", reason="starts need flock")]
+pytestmark = [
+    pytest.mark.once,
+    pytest.mark.processes,
+    pytest.mark.skipif(sys.platform == "win32", reason="starts need flock"),
+]
+    pytest.mark.once,
+    pytest.mark.processes,
+    pytest.mark.skipif(sys.platform == "win32", reason="starts need flock"),
+]
 
 
 def make_wheel(folder: Path, version: str) -> str:

@@ -16,6 +16,8 @@ from crib.web.charts import Mark, Point, Range, Series, Shade
 from crib.web.charts.scale import LogScale, Scale, day_ticks, log_ticks, tick_text, ticks
 from crib.web.charts.svg import CannotDraw, tag
 
+pytestmark = pytest.mark.once
+
 SVG = ET.Element
 HOSTILE = '"><script>alert(1)</script><a onload="x" b=\'&'
 START = date(2026, 11, 25)

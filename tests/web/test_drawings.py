@@ -25,6 +25,8 @@ from tests.web.drawn import (
     words_of,
 )
 
+pytestmark = pytest.mark.once
+
 WORKINGS = pytest.mark.parametrize("working", all_workings(), ids=lambda working: working.name)
 SYSTEMS = pytest.mark.parametrize("system", ["metric", "inch"])
 

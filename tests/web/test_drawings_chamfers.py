@@ -25,6 +25,8 @@ from tests.web.drawn import (
     words_of,
 )
 
+pytestmark = pytest.mark.once
+
 
 def test_the_chamfer_on_an_edge_is_to_scale() -> None:
     root = drawn("chamfer-edge", included_angle=90, tip_diameter=1, max_diameter=10, chamfer_width=2, contact_low=1)

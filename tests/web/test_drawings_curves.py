@@ -21,6 +21,8 @@ from tests.web.drawn import (
     words_of,
 )
 
+pytestmark = pytest.mark.once
+
 
 def test_taylors_line_goes_through_the_life_asked_and_shows_how_sure_it_is() -> None:
     points = [{"surface_speed": speed, "life": minutes} for speed, minutes in ((60, 60), (80, 25), (100, 10), (75, 33))]

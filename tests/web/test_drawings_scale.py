@@ -28,6 +28,8 @@ from tests.web.drawn import (
     words_of,
 )
 
+pytestmark = pytest.mark.once
+
 sizes = st.floats(0.001, 2000)
 
 

@@ -90,6 +90,7 @@ def empty_pages(people: dict[str, Person]) -> list[tuple[str, str]]:
     return found
 
 
+@pytest.mark.once
 @pytest.mark.browser
 @pytest.mark.parametrize(("width", "height", "scheme"), [(1280, 800, "light"), (800, 1280, "dark")])
 def test_empty_pages_are_sound(

@@ -15,6 +15,8 @@ from calc.units import readers_unit, unit_named, ureg
 from crib.core import clock
 from crib.web import formats
 
+pytestmark = pytest.mark.once
+
 NOW = datetime(2026, 11, 25, 14, 30, tzinfo=UTC)
 
 

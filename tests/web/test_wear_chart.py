@@ -9,6 +9,8 @@ import pytest
 from crib.web.charts import Mark, Point, wear_plot
 from crib.web.charts.svg import CannotDraw
 
+pytestmark = pytest.mark.once
+
 PLOT: dict[str, Any] = {
     "xs": [0.0, 30.0, 60.0], "middle": [0.05, 0.15, 0.25], "band": ([0.03, 0.12, 0.2], [0.06, 0.2, 0.35]),
     "points": [Point(10.0, 0.08), Point(30.0, 0.15)], "limit": 0.3, "crossing": (50.0, 70.0, 95.0),

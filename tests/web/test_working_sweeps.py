@@ -14,6 +14,8 @@ from crib.web.working_fields import example_query
 from tests.shop import Shop
 from tests.web.pages import signed_in
 
+pytestmark = pytest.mark.once
+
 MILLING = {
     "diameter": "16", "teeth": "4", "surface_speed": "60", "feed_per_tooth": "0.08", "axial_depth": "8",
     "radial_depth": "1.6", "kc11": "2000", "mc": "0.25",

@@ -17,7 +17,7 @@ from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme
 from tests.web.test_every_page import faults_of
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.once]
 
 MILLING = {"diameter": "16", "teeth": "4", "surface_speed": "60", "feed_per_tooth": "0.08"}
 DEPTHS = {"axial_depth": "8", "radial_depth": "1.6", "kc11": "2000", "mc": "0.25"}

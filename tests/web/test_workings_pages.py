@@ -18,6 +18,8 @@ from tests.shop import Shop
 from tests.web.conftest import OpenPage, Scheme, accessibility_faults
 from tests.web.test_every_page import OVERFLOW, SMALL_TARGETS
 
+pytestmark = pytest.mark.once
+
 MILLING = {"diameter": "16", "teeth": "4", "surface_speed": "60", "feed_per_tooth": "0.08"}
 WORKINGS = pytest.mark.parametrize("working", all_workings(), ids=lambda working: working.name)
 
