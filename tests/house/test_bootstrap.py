@@ -42,10 +42,6 @@ pytestmark = [
     pytest.mark.processes,
     pytest.mark.skipif(sys.platform == "win32", reason="starts need flock"),
 ]
-    pytest.mark.once,
-    pytest.mark.processes,
-    pytest.mark.skipif(sys.platform == "win32", reason="starts need flock"),
-]
 
 
 def make_wheel(folder: Path, version: str) -> str:
