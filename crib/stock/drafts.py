@@ -27,6 +27,7 @@ class MoveDraft:
     """One move to be posted: `becomes` is its condition on arrival, the same as `condition` when left out.
 
     `carries` are the labelled pieces of a move that names no single item, such as a receipt of three bodies reversed.
+    `unless_limited` leaves it undone where a limit says how many may be drawn, which then is looked at first.
     """
 
     design: Design
@@ -47,6 +48,7 @@ class MoveDraft:
     allowed_by: Person | None = None
     document: str = ""
     carries: tuple[Item, ...] = ()
+    unless_limited: bool = False
 
     @property
     def arrives_as(self) -> str:

@@ -28,11 +28,7 @@ class Drawn:
 
 def limits_of(*, design: Design) -> list[TakeLimit]:
     """The limits of a design, in one order for all who hold them."""
-    # Asked at every hand-out, so it is not spelt out by the mapper each time.
-    found = list(TakeLimit.objects.raw("SELECT * FROM crib_takelimit WHERE design_id = %s ORDER BY id", [design.pk]))
-    for limit in found:
-        limit.design = design
-    return found
+    return list(TakeLimit.objects.filter(design=design).select_related("design").order_by("pk"))
 
 
 def limits_of_all(*, designs: Iterable[int]) -> list[TakeLimit]:

@@ -23,7 +23,7 @@ from crib.stock.errors import (
     OwnedByDocument,
     SpentNotHandedOut,
 )
-from crib.stock.ledger import without_deadlock, write_move
+from crib.stock.ledger import Limited, without_deadlock, write_move
 from crib.stock.models import Balance, Condition, Item, Move, Place, TakeLimit
 from crib.stock.records import DispatchLine
 from crib.stock.services.limits import check_allowance, exceed_limits
@@ -114,15 +114,15 @@ def check_out(
         if condition == Condition.SPENT:
             raise SpentNotHandedOut(f"This {design.code} is spent. Take a fresh one.", field="condition")
 
-    limits = selectors.limits_of(design=design)
-    if not limits:
-        return _posted(draft, who, check)
-
     def post_within_limits() -> Move:
         with transaction.atomic():
+            limits = selectors.limits_of(design=design)
             return _posted_within(limits, draft, person, who, check, allowed_by)
 
-    return without_deadlock(post_within_limits)
+    try:
+        return _posted(replace(draft, unless_limited=True), who, check)
+    except Limited:
+        return without_deadlock(post_within_limits)
 
 
 def _posted_within(
