@@ -14,6 +14,8 @@ import pytest
 from tests.house.starts import Start, alive, answers, free_port, until
 
 pytestmark = [
+    # Each start has data of its own, on the embedded default.
+    pytest.mark.once,
     pytest.mark.processes,
     pytest.mark.skipif(not Path("/proc/self").exists(), reason="looks at processes through /proc"),
 ]

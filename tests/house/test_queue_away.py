@@ -13,7 +13,8 @@ import pytest
 
 from tests.house.starts import PATIENCE, PROJECT, Start, free_port, until
 
-pytestmark = pytest.mark.processes
+# Each start has data and a queue of its own.
+pytestmark = [pytest.mark.once, pytest.mark.processes]
 
 MEASURE = """
 import time
